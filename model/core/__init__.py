@@ -1,0 +1,1 @@
+"""Leaves that know nothing of buildings: errors, units, calendars, compiled code."""

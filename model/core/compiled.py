@@ -1,0 +1,37 @@
+"""Compile a numerical function to machine code, wherever the package is installed.
+
+The compiled code is kept on disk beside the source, so that only the first start after
+installation pays for it (some seconds). Where no folder can be written, the code is compiled
+anew in each process instead of failing.
+
+No fast-math: equal inputs must give equal results. No parallel loops inside: callers cut long
+work into chunks and run them on one pool of threads (the compiled code releases the interpreter).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(function: F) -> F:
+    """Return the function compiled, cached on disk where possible.
+
+    Parameters
+    ----------
+    function : callable
+        Numerical code that numba can compile in nopython mode.
+
+    Returns
+    -------
+    callable
+        Same signature; compiled at the first call for each set of argument types.
+    """
+    try:
+        return cast(F, numba.njit(nogil=True, cache=True)(function))
+    except RuntimeError:  # no writable cache folder: numba raises on decoration
+        return cast(F, numba.njit(nogil=True)(function))
