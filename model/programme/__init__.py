@@ -1,0 +1,5 @@
+"""Stage: when is everything done? `schedule(...) -> Plan`."""
+
+from model.programme.plan import Plan, schedule
+
+__all__ = ["Plan", "schedule"]

@@ -1,0 +1,1 @@
+"""The model behind Storeypace: no page, no charts."""

@@ -1,0 +1,237 @@
+"""Do the parts of a development agree with each other?
+
+The development, its blocks and its cranes, each in its shape, then held against one another: names,
+dates, ranges of storeys, who is served by which crane, whether the flats fit on the plate. What is
+legal but odd becomes a warning.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from model.inputs.assumption import Values
+from model.inputs.climate import PLACES
+from model.inputs.faults import checked, choice, date_or_none, no_twins, place_of, rows_of, within
+from model.inputs.scenario import PRIORITIES, TERRAINS, Block, Crane, Development, Storeys
+from model.inputs.shapes import EARLIEST, LATEST, BlockTable, CraneTable, DevelopmentTable, StoreysTable
+from model.inputs.syntax import MINIMUM
+from model.inputs.wording import Findings, clip, figure, nearest, shown
+
+MOST_FLATS: Final = 3000
+"""Flats beyond which one development is unusual, and worth a warning. [flats]"""
+
+
+def development_in(row: Any, found: Findings, today: dt.date) -> Development | None:
+    if not isinstance(row, Mapping):
+        return None
+    before = len(found.problems)
+    raw = checked(DevelopmentTable, row, "development", "development", found)
+    # words and dates are held against what is known even where another key is at fault
+    for key, known, why in (
+        ("place", PLACES, "Climate and bank holidays are known for these places only."),
+        ("terrain", TERRAINS, "It sets the wind at the hook."),
+        ("priority", PRIORITIES, "It sets whose work goes first."),
+    ):
+        word = row.get(key)
+        if isinstance(word, str) and word.strip():
+            choice(f"development.{key}", word.strip(), known, why, found)
+    start, purchase = date_or_none(row.get("start")), date_or_none(row.get("purchase"))
+    within("development.start", start, EARLIEST, LATEST, found)
+    within("development.purchase", purchase, dt.date(2005, 1, 1), LATEST, found)
+    for number, day in enumerate(row.get("extra_closed", []) if raw else [], start=1):
+        where = f"development.extra_closed[{number}]"
+        within(where, date_or_none(day), EARLIEST, dt.date(2065, 12, 31), found)
+    if start is not None and purchase is not None and purchase > start:
+        found.add(
+            "development.purchase",
+            f"{purchase} is after the start on site, {start}",
+            "Land is bought before work starts on it.",
+            "Set an earlier purchase, or leave it out.",
+        )
+    if raw is None or len(found.problems) > before:
+        return None
+    if raw.start < today:
+        found.warn("development.start", f"{raw.start} is in the past; today is {today}. It is used as given.")
+    fields = {name: getattr(raw, name) for name in DevelopmentTable.model_fields}
+    return Development(**{**fields, "extra_closed": tuple(sorted(set(raw.extra_closed)))})
+
+
+def blocks_in(tables: Mapping[str, Any], found: Findings) -> list[Block | None]:
+    """Return the blocks in order, None where one is at fault."""
+    rows = rows_of(tables, "blocks", found)
+    if not rows and isinstance(tables.get("blocks", []), list) and len(tables.get("blocks", [])) == 0:
+        found.add("blocks", "there is no block", MINIMUM, "Add [[blocks]] to the file.")
+    blocks = [_block(number, row, found) for number, row in enumerate(rows, start=1)]
+    no_twins("blocks", "name", names_of(rows, "Block"), found)
+    return blocks
+
+
+def _block(number: int, row: Any, found: Findings) -> Block | None:
+    where = place_of("blocks", number, row)
+    raw = checked(BlockTable, row, where, "blocks", found)
+    if raw is None:
+        return None
+    ranges = [_range(where, i, item, raw.storeys, found) for i, item in enumerate(raw.ranges, start=1)]
+    whole = sorted((r for r in ranges if r is not None), key=lambda r: r.first)
+    for lower, upper in itertools.pairwise(whole):
+        if upper.first <= lower.last:
+            found.add(
+                f"{where}.ranges",
+                f"storeys {lower.first} to {lower.last} and {upper.first} to {upper.last} overlap",
+                "A storey has one plan.",
+                f"Start the upper range at {lower.last + 1}, or end the lower one at {upper.first - 1}.",
+            )
+    fields = {name: getattr(raw, name) for name in BlockTable.model_fields}
+    fields["name"] = raw.name or f"Block {number}"
+    return Block(**{**_floats(fields, Block), "ranges": tuple(whole)})
+
+
+def _range(where: str, number: int, raw: StoreysTable, storeys: int, found: Findings) -> Storeys | None:
+    first, last = raw.storeys
+    if not 1 <= first <= last <= storeys:
+        found.add(
+            f"{where}.ranges[{number}].storeys",
+            f"{figure(first)} to {figure(last)} is not a range of the storeys 1 to {storeys}",
+            "A range is written lowest storey first and lies inside the block.",
+            f"For example storeys = [1, {min(2, storeys)}].",
+        )
+        return None
+    fields = {name: getattr(raw, name) for name in StoreysTable.model_fields if name != "storeys"}
+    return Storeys(first, last, **_floats(fields, Storeys))
+
+
+def _floats(fields: dict[str, Any], record: type) -> dict[str, Any]:
+    """Turn whole numbers into floats where the record holds measures: 3 m and 3.0 m are one value."""
+    kinds = record.__annotations__
+    return {
+        name: float(value) if isinstance(value, int) and str(kinds[name]).startswith("float") else value
+        for name, value in fields.items()
+    }
+
+
+def names_of(rows: Sequence[Any], word: str) -> list[str]:
+    """Return the names of rows as written, a number standing for a name left out."""
+    names = []
+    for number, row in enumerate(rows, start=1):
+        name = row.get("name") if isinstance(row, Mapping) else None
+        names.append(name.strip() if isinstance(name, str) and name.strip() else f"{word} {number}")
+    return names
+
+
+def cranes_in(tables: Mapping[str, Any], blocks: list[Block | None], found: Findings) -> tuple[Crane, ...]:
+    rows = rows_of(tables, "cranes", found)
+    raws = [
+        checked(CraneTable, row, place_of("cranes", n, row), "cranes", found)
+        for n, row in enumerate(rows, start=1)
+    ]
+    names = names_of(rows, "Crane")
+    no_twins("cranes", "name", names, found)
+    cranes = tuple(Crane(n, tuple(raw.blocks)) for n, raw in zip(names, raws, strict=True) if raw is not None)
+    if rows and len(cranes) == len(rows) and blocks:
+        _service(rows, cranes, names_of(rows_of(tables, "blocks", Findings()), "Block"), found)
+    return cranes
+
+
+def _service(rows: Sequence[Any], cranes: Sequence[Crane], blocks: Sequence[str], found: Findings) -> None:
+    """Check that every block is served by exactly one crane."""
+    server: dict[str, str] = {}
+    guessed: set[str] = set()
+    for number, (row, crane) in enumerate(zip(rows, cranes, strict=True), start=1):
+        where = f"{place_of('cranes', number, row)}.blocks"
+        for name in crane.blocks:
+            if name not in blocks:
+                guessed.add(nearest(name, blocks))
+                allowed = f"The blocks are {', '.join(clip(block, 30) for block in blocks)}."
+                found.add(where, f"there is no block {shown(name)}", allowed, found.near(name, blocks))
+            elif name in server:
+                found.add(
+                    where,
+                    f"block {shown(name)} is already served by crane {shown(server[name])}",
+                    "A block is served by exactly one crane.",
+                    "Take it out of one of the two.",
+                )
+            else:
+                server[name] = crane.name
+    for name in blocks:
+        if name not in server and name not in guessed:
+            found.add(
+                "cranes",
+                f"block {shown(name)} is served by no crane",
+                "A block is served by exactly one crane.",
+                "Add its name to the blocks of one, or leave out all [[cranes]] for one crane a block.",
+            )
+
+
+def check_plates(blocks: Sequence[Block], values: Values, found: Findings) -> None:
+    """Check that the flats fit on the plate and that the facade can go round it."""
+    area_of_flat = values.get("block.flat_area", 0.0)
+    for number, block in enumerate(blocks, start=1):
+        where = f"blocks[{number}] {block.name!r}"
+        flat = area_of_flat if block.flat_area_m2 is None else block.flat_area_m2
+        plans = [(where, block.flats_per_storey, block.plate_area_m2, block.facade_length_m)]
+        for i, item in enumerate(block.ranges, start=1):
+            plans.append(
+                (
+                    f"{where}.ranges[{i}]",
+                    block.flats_per_storey if item.flats_per_storey is None else item.flats_per_storey,
+                    block.plate_area_m2 if item.plate_area_m2 is None else item.plate_area_m2,
+                    block.facade_length_m if item.facade_length_m is None else item.facade_length_m,
+                )
+            )
+        for place, flats, plate, facade in plans:
+            _plate(place, flats, flat, plate, facade, found)
+
+
+def _plate(
+    place: str, flats: int, flat_m2: float, plate_m2: float | None, facade_m: float | None, found: Findings
+) -> None:
+    if plate_m2 is None:
+        return
+    if flats * flat_m2 > plate_m2:
+        found.add(
+            f"{place}.plate_area_m2",
+            f"{figure(plate_m2)} m2 is less than {flats} flats of {figure(flat_m2)} m2",
+            "Flats, walls, corridor and core all lie on the plate.",
+            "Set a larger plate, fewer flats_per_storey or a smaller flat_area_m2.",
+        )
+    shortest = 2.0 * math.sqrt(math.pi * plate_m2)
+    if facade_m is not None and facade_m < shortest:
+        found.add(
+            f"{place}.facade_length_m",
+            f"{figure(facade_m)} m cannot go round a plate of {figure(plate_m2)} m2",
+            f"Even a circle of that area needs {shortest:.1f} m.",
+            "Set a longer facade or a smaller plate.",
+        )
+
+
+_ODD: Final[tuple[tuple[str, float, float, str], ...]] = (
+    # key, usual least, usual most, unit: beyond these a block is legal but worth a second look
+    ("flat_area_m2", 20, 250, "m2"),
+    ("plate_depth_m", 8, 30, "m"),
+    ("glazing_pct", 10, 80, "%"),
+    ("storey_height_m", 2.6, 4.5, "m"),
+    ("substructure_weeks", 4, 104, "weeks"),
+    ("start_weeks", 0, 260, "weeks"),
+    ("price_gbp_m2", 1000, 40_000, "GBP/m2"),
+)
+
+
+def odd_sizes(blocks: Sequence[Block], found: Findings) -> None:
+    for number, block in enumerate(blocks, start=1):
+        for key, least, most, unit in _ODD:
+            value = getattr(block, key)
+            if value is not None and not least <= value <= most:
+                found.warn(
+                    f"blocks[{number}] {block.name!r}.{key}",
+                    f"{figure(value)} {unit} is outside the usual {figure(least)} to {figure(most)} {unit}. "
+                    "It is used as given.",
+                )
+    flats = sum(block.flats for block in blocks)
+    if flats > MOST_FLATS:
+        found.warn(
+            "blocks", f"{flats:,} flats in all is more than the usual {MOST_FLATS:,} of one development."
+        )

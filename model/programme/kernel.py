@@ -1,0 +1,640 @@
+"""When does everything happen? Order of the tasks, then the schedule, day by day.
+
+Compiled numerical code on flat arrays; what the arrays mean is written in `model.programme.plan`.
+An instant is a real number of days from 00:00 of the start on site; date n is [n, n + 1).
+
+On each date the tasks in hand and the ready tasks are taken in order. A ready task starts when a gang
+of its trade is free and, if it lifts, enough hook time of its class is left. It moves on by the least
+of: work left, the share of a shift the rest of the date allows, the hook time left. A task that ends
+within a date frees its gang and its followers at that instant. Nothing is reserved ahead.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.core.compiled import compiled
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+CALENDAR, WORKING, STRIKE, PROPS = 0, 1, 2, 3
+"""Kinds of lag."""
+
+NO_LIFT, ORDINARY, LARGE = 0, 1, 2
+"""Lift classes."""
+
+FRAME_USE, PANEL_USE, OTHER_USE = 0, 1, 2
+"""Uses of the hook, for the booked shares."""
+
+EPS = 1e-9
+
+DONE, HORIZON_PASSED, LOG_FULL = 0, 1, 2
+"""How a run of `run_days` ended."""
+
+
+@compiled
+def _push(keys: Floats, items: Ints, size: int, key: float, item: int) -> int:
+    """Put an item into a binary heap by key, then item number; return the new size."""
+    i = size
+    while i > 0:
+        parent = (i - 1) >> 1
+        if keys[parent] < key or (keys[parent] == key and items[parent] <= item):
+            break
+        keys[i] = keys[parent]
+        items[i] = items[parent]
+        i = parent
+    keys[i] = key
+    items[i] = item
+    return size + 1
+
+
+@compiled
+def _pop(keys: Floats, items: Ints, size: int) -> int:
+    """Take the first item off a binary heap (read it from place 0 before); return the new size."""
+    size -= 1
+    key = keys[size]
+    item = items[size]
+    i = 0
+    while True:
+        child = 2 * i + 1
+        if child >= size:
+            break
+        right = child + 1
+        if right < size and (
+            keys[right] < keys[child] or (keys[right] == keys[child] and items[right] < items[child])
+        ):
+            child = right
+        if key < keys[child] or (key == keys[child] and item <= items[child]):
+            break
+        keys[i] = keys[child]
+        items[i] = items[child]
+        i = child
+    keys[i] = key
+    items[i] = item
+    return size
+
+
+@compiled
+def topological(pred_count: Ints, succ_ptr: Ints, succ: Ints, rank: Ints) -> Ints:
+    """Order tasks by rank among those whose predecessors are all ordered.
+
+    Parameters
+    ----------
+    pred_count : array of int, shape (n,)
+        Number of links into each task.
+    succ_ptr, succ : array of int
+        Followers of task i are ``succ[succ_ptr[i]:succ_ptr[i + 1]]``.
+    rank : array of int, shape (n,)
+        Smaller goes first.
+
+    Returns
+    -------
+    array of int
+        Tasks in order; shorter than n if the links form a ring.
+    """
+    n = pred_count.size
+    missing = pred_count.copy()
+    keys = np.empty(n + 1)
+    items = np.empty(n + 1, dtype=np.int64)
+    size = 0
+    for i in range(n):
+        if missing[i] == 0:
+            size = _push(keys, items, size, float(rank[i]), i)
+    order = np.empty(n, dtype=np.int64)
+    count = 0
+    while size > 0:
+        i = items[0]
+        size = _pop(keys, items, size)
+        order[count] = i
+        count += 1
+        for e in range(succ_ptr[i], succ_ptr[i + 1]):
+            j = succ[e]
+            missing[j] -= 1
+            if missing[j] == 0:
+                size = _push(keys, items, size, float(rank[j]), j)
+    return order[:count]
+
+
+@compiled
+def early_finish(order: Ints, succ_ptr: Ints, succ: Ints, lag: Floats, days: Floats, start: Floats) -> Floats:
+    """Earliest finish of each task with no limit on gangs or cranes.
+
+    Parameters
+    ----------
+    order : array of int
+        Topological order.
+    succ_ptr, succ, lag : array
+        Links, lag in days.
+    days : array, shape (n,)
+        Duration of each task. [days]
+    start : array, shape (n,)
+        Earliest start imposed from outside; minus infinity leaves a task unreached. [days]
+
+    Returns
+    -------
+    array, shape (n,)
+        Minus infinity where a task is not reached.
+    """
+    begin = start.copy()
+    finish = np.empty(start.size)
+    for k in range(order.size):
+        i = order[k]
+        finish[i] = begin[i] + days[i]
+        for e in range(succ_ptr[i], succ_ptr[i + 1]):
+            candidate = finish[i] + lag[e]
+            if candidate > begin[succ[e]]:
+                begin[succ[e]] = candidate
+    return finish
+
+
+@compiled
+def late_start(order: Ints, succ_ptr: Ints, succ: Ints, lag: Floats, days: Floats, latest_finish: Floats) -> Floats:
+    """Latest start of each task with no limit on gangs or cranes.
+
+    Parameters
+    ----------
+    order : array of int
+        Topological order.
+    succ_ptr, succ, lag : array
+        Links, lag in days.
+    days : array, shape (n,)
+        Duration of each task. [days]
+    latest_finish : array, shape (n,)
+        Latest finish imposed from outside. [days]
+
+    Returns
+    -------
+    array, shape (n,)
+    """
+    result = np.empty(latest_finish.size)
+    for k in range(order.size - 1, -1, -1):
+        i = order[k]
+        finish = latest_finish[i]
+        for e in range(succ_ptr[i], succ_ptr[i + 1]):
+            candidate = result[succ[e]] - lag[e]
+            if candidate < finish:
+                finish = candidate
+        result[i] = finish - days[i]
+    return result
+
+
+@compiled
+def after_lag(
+    instant: float, lag: float, kind: int, open_dates: Floats, open_before: Floats, release: Floats, row: int
+) -> float:
+    """Instant a lag after another.
+
+    Parameters
+    ----------
+    instant : float
+        End of what is followed. [days]
+    lag : float
+        [days; working days for kind WORKING; unused for releases]
+    kind : int
+        CALENDAR, WORKING, STRIKE or PROPS.
+    open_dates : array
+        1.0 where the site is open on the date.
+    open_before : array, one longer
+        Open dates before each date.
+    release : array, shape (rows, dates)
+        Days from the date of a pour to its release.
+    row : int
+        Row of `release`.
+    """
+    if kind == CALENDAR:
+        return instant + lag
+    horizon = open_dates.size
+    if kind == WORKING:
+        if lag <= 0.0:
+            return instant
+        date = min(int(instant), horizon - 1)
+        target = open_before[date] + (instant - date) * open_dates[date] + lag
+        low = date
+        high = horizon
+        while low < high:  # first date boundary with at least the target behind it
+            middle = (low + high) >> 1
+            if open_before[middle] >= target - EPS:
+                high = middle
+            else:
+                low = middle + 1
+        if open_before[low] <= target + EPS or low == 0:
+            return float(low)
+        return float(low) - (open_before[low] - target)
+    date = int(np.ceil(instant - EPS)) - 1
+    date = min(max(date, 0), horizon - 1)
+    return instant + release[row, date]
+
+
+@compiled
+def _insert(active: Ints, size: int, rank: Ints, item: int) -> int:
+    """Put a task into the list kept in order of rank; return the new size."""
+    low = 0
+    high = size
+    while low < high:
+        middle = (low + high) >> 1
+        if rank[active[middle]] < rank[item]:
+            low = middle + 1
+        else:
+            high = middle
+    for k in range(size, low, -1):
+        active[k] = active[k - 1]
+    active[low] = item
+    return size + 1
+
+
+@compiled
+def _let_go(
+    stack: Ints,
+    top: int,
+    work: Floats,
+    ready: Floats,
+    start: Floats,
+    finish: Floats,
+    state: NDArray[np.int8],
+    bound_link: Ints,
+    missing: Ints,
+    succ_ptr: Ints,
+    succ: Ints,
+    lag: Floats,
+    lag_kind: Ints,
+    open_dates: Floats,
+    open_before: Floats,
+    release: Floats,
+    ready_keys: Floats,
+    ready_items: Ints,
+    ready_size: int,
+) -> tuple[int, int]:
+    """Tell the followers of the finished tasks on the stack, and through events their followers.
+
+    Returns the new size of the heap of ready tasks and how many events happened.
+    """
+    happened = 0
+    while top > 0:
+        top -= 1
+        i = stack[top]
+        for e in range(succ_ptr[i], succ_ptr[i + 1]):
+            j = succ[e]
+            kind = lag_kind[e]
+            at = after_lag(finish[i], lag[e], kind, open_dates, open_before, release, kind - STRIKE)
+            if at > ready[j] or bound_link[j] < 0:
+                ready[j] = max(at, ready[j])
+                bound_link[j] = e
+            missing[j] -= 1
+            if missing[j] == 0:
+                if work[j] <= 0.0:
+                    start[j] = ready[j]
+                    finish[j] = ready[j]
+                    state[j] = 3
+                    happened += 1
+                    stack[top] = j
+                    top += 1
+                else:
+                    ready_size = _push(ready_keys, ready_items, ready_size, ready[j], j)
+    return ready_size, happened
+
+
+@compiled
+def run_days(
+    work: Floats,
+    hook: Floats,
+    crane: Ints,
+    lift_class: Ints,
+    use: Ints,
+    calendar: Ints,
+    pool: Ints,
+    pred_count: Ints,
+    succ_ptr: Ints,
+    succ: Ints,
+    lag: Floats,
+    lag_kind: Ints,
+    rank: Ints,
+    share: Floats,
+    open_dates: Floats,
+    open_before: Floats,
+    release: Floats,
+    hook_ordinary: Floats,
+    hook_large: Floats,
+    gang_ptr: Ints,
+    booked_panels: float,
+    least_hook_start: float,
+    log_size: int,
+) -> tuple[int, Floats, Floats, Floats, Ints, Ints, Ints, Ints, Floats, Floats, int]:
+    """Schedule every task, date by date.
+
+    Parameters
+    ----------
+    work : array, shape (n,)
+        Shifts of work; 0 for an event.
+    hook : array, shape (n,)
+        Hook hours, spread evenly over the work.
+    crane, lift_class, use, calendar, pool : array of int, shape (n,)
+        Crane (-1 for none), lift class, use of the hook, calendar class, pool of gangs (-1 for an event).
+    pred_count, succ_ptr, succ, lag, lag_kind : array
+        Links.
+    rank : array of int, shape (n,)
+        Place in the order; smaller goes first.
+    share : array, shape (calendars, dates)
+        Share of a shift that can be worked on each date.
+    open_dates, open_before : array
+        1.0 on dates the site is open; open dates before each date (one longer).
+    release : array, shape (2, dates)
+        Days to strike and to release of props, by date of the pour.
+    hook_ordinary, hook_large : array, shape (cranes, dates)
+        Hook hours of all lifts together, and those in which large-area loads may fly.
+    gang_ptr : array of int
+        Gangs of pool p are ``gang_ptr[p]`` to ``gang_ptr[p + 1] - 1``.
+    booked_panels : float
+        Share of the hook booked for panels on dates when the frame lifts too.
+    least_hook_start : float
+        Hook hours that must be left for a task to start.
+    log_size : int
+        Room for the progress log.
+
+    Returns
+    -------
+    status : int
+        DONE, HORIZON_PASSED or LOG_FULL.
+    ready, start, finish : array, shape (n,)
+        Instants. [days]
+    gang, bound_link, bound_task : array of int, shape (n,)
+        Gang that did it; the link that fixed when it was ready (-1 for none); the task on the same gang
+        that held the start back beyond that (-1 for none).
+    log_code : array of int; log_work, log_hook : array
+        Progress: task * dates + date, shifts and hook hours moved; a task may have two rows on a date.
+    undone : int
+        Tasks not finished within the horizon.
+    """
+    n = work.size
+    horizon = open_dates.size
+    cranes = hook_ordinary.shape[0]
+    pools = gang_ptr.size - 1
+    gangs = gang_ptr[pools]
+
+    ready = np.zeros(n)
+    start = np.full(n, -1.0)
+    finish = np.full(n, -1.0)
+    gang = np.full(n, -1, dtype=np.int64)
+    bound_link = np.full(n, -1, dtype=np.int64)
+    bound_task = np.full(n, -1, dtype=np.int64)
+    left = work.copy()
+    hook_left = hook.copy()
+    missing = pred_count.copy()
+    state = np.zeros(n, dtype=np.int8)  # 0 not ready, 1 waiting, 2 in hand, 3 done
+    resume = np.zeros(n)
+    stopped_by_hook = np.full(n, -1, dtype=np.int64)  # last date on which hook time stopped it
+
+    gang_task = np.full(gangs, -1, dtype=np.int64)
+    gang_free_at = np.zeros(gangs)
+    gang_last = np.full(gangs, -1, dtype=np.int64)
+    free_gangs = np.zeros(pools, dtype=np.int64)
+    waiting_in = np.zeros(pools, dtype=np.int64)
+    for p in range(pools):
+        free_gangs[p] = gang_ptr[p + 1] - gang_ptr[p]
+
+    ready_keys = np.empty(n + 1)
+    ready_items = np.empty(n + 1, dtype=np.int64)
+    ready_size = 0
+    freed_keys = np.empty(n + 1)
+    freed_items = np.empty(n + 1, dtype=np.int64)
+    freed_size = 0
+    stack = np.empty(n + 1, dtype=np.int64)
+
+    active = np.empty(n + 1, dtype=np.int64)
+    active_size = 0
+    left_ordinary = np.zeros(cranes)
+    left_large = np.zeros(cranes)
+    left_panels = np.zeros(cranes)
+    left_others = np.zeros(cranes)
+    frame_lifts = np.zeros(cranes, dtype=np.int64)
+    panel_lifts = np.zeros(cranes, dtype=np.int64)
+
+    log_code = np.empty(log_size, dtype=np.int64)
+    log_work = np.empty(log_size)
+    log_hook = np.empty(log_size)
+    rows = 0
+    undone = n
+
+    # tasks that follow nothing
+    top = 0
+    for i in range(n):
+        if missing[i] == 0:
+            if work[i] <= 0.0:
+                start[i] = 0.0
+                finish[i] = 0.0
+                state[i] = 3
+                undone -= 1
+                stack[top] = i
+                top += 1
+            else:
+                ready_size = _push(ready_keys, ready_items, ready_size, 0.0, i)
+
+    ready_size, happened = _let_go(
+        stack, top, work, ready, start, finish, state, bound_link, missing, succ_ptr, succ, lag, lag_kind,
+        open_dates, open_before, release, ready_keys, ready_items, ready_size,
+    )  # fmt: skip
+    undone -= happened
+
+    status = DONE
+    date = 0
+    while undone > 0:
+        if date >= horizon:
+            status = HORIZON_PASSED
+            break
+        day_start = float(date)
+        day_end = day_start + 1.0
+        # tasks ready by the start of the date join those in hand
+        while ready_size > 0 and ready_keys[0] <= day_start + EPS:
+            i = ready_items[0]
+            ready_size = _pop(ready_keys, ready_items, ready_size)
+            active_size = _insert(active, active_size, rank, i)
+            state[i] = 1
+            waiting_in[pool[i]] += 1
+
+        for c in range(cranes):
+            left_ordinary[c] = hook_ordinary[c, date]
+            left_large[c] = hook_large[c, date]
+            frame_lifts[c] = 0
+            panel_lifts[c] = 0
+        for k in range(active_size):
+            i = active[k]
+            if hook_left[i] > EPS and crane[i] >= 0:
+                if use[i] == PANEL_USE:
+                    panel_lifts[crane[i]] += 1
+                elif use[i] == FRAME_USE:
+                    frame_lifts[crane[i]] += 1
+        shared = False
+        for c in range(cranes):
+            if frame_lifts[c] > 0 and panel_lifts[c] > 0:
+                left_panels[c] = booked_panels * left_ordinary[c]
+                left_others[c] = left_ordinary[c] - left_panels[c]
+                shared = True
+            else:
+                left_panels[c] = left_ordinary[c]
+                left_others[c] = left_ordinary[c]
+
+        freed_size = 0
+        for phase in range(2):
+            if phase == 1:
+                if not shared:
+                    break
+                for c in range(cranes):  # what either use left of its booking is released
+                    left_panels[c] = left_ordinary[c]
+                    left_others[c] = left_ordinary[c]
+            sweep = 0  # place in the sweep over active tasks; events follow once it is through
+            pool_now = -1  # pool whose waiting tasks are being offered a freed gang
+            instant = day_start
+            single = -1
+            while True:
+                # choose the next task to try
+                if sweep < active_size and pool_now < 0 and single < 0:
+                    i = active[sweep]
+                    sweep += 1
+                    instant = day_start
+                    if phase == 1 and stopped_by_hook[i] != date:
+                        continue
+                    if state[i] == 2:
+                        instant = resume[i] if phase == 1 else day_start
+                    elif state[i] == 1:
+                        if free_gangs[pool[i]] == 0:
+                            continue
+                        instant = max(day_start, ready[i])
+                    else:
+                        continue
+                elif pool_now >= 0:
+                    if sweep >= active_size or free_gangs[pool_now] == 0:
+                        pool_now = -1
+                        sweep = active_size
+                        continue
+                    i = active[sweep]
+                    sweep += 1
+                    if state[i] != 1 or pool[i] != pool_now:
+                        continue
+                else:
+                    sweep = active_size
+                    next_ready = ready_keys[0] if ready_size > 0 else 1e18
+                    next_freed = freed_keys[0] if freed_size > 0 else 1e18
+                    if min(next_ready, next_freed) >= day_end - EPS:
+                        break
+                    if next_freed <= next_ready:
+                        instant = next_freed
+                        p = freed_items[0]
+                        freed_size = _pop(freed_keys, freed_items, freed_size)
+                        if waiting_in[p] > 0:
+                            pool_now = p
+                            sweep = 0
+                        continue
+                    instant = next_ready
+                    i = ready_items[0]
+                    ready_size = _pop(ready_keys, ready_items, ready_size)
+                    active_size = _insert(active, active_size, rank, i)
+                    sweep = active_size
+                    state[i] = 1
+                    waiting_in[pool[i]] += 1
+                    if free_gangs[pool[i]] == 0:
+                        continue
+
+                f = share[calendar[i], date]
+                if f <= 0.0:
+                    continue
+                c = crane[i]
+                available = 1e18
+                if c >= 0 and hook_left[i] > EPS:
+                    available = left_panels[c] if use[i] == PANEL_USE else left_others[c]
+                    available = min(available, left_ordinary[c])
+                    if lift_class[i] == LARGE:
+                        available = min(available, left_large[c])
+                if state[i] == 1:
+                    if available < min(least_hook_start, hook_left[i]) - EPS or available <= EPS:
+                        stopped_by_hook[i] = date
+                        continue
+                    p = pool[i]
+                    chosen = -1
+                    best = 1e18
+                    for g in range(gang_ptr[p], gang_ptr[p + 1]):
+                        if gang_task[g] < 0:
+                            at = max(instant, gang_free_at[g])
+                            if at < best - EPS:
+                                best = at
+                                chosen = g
+                    if chosen < 0 or best >= day_end - EPS:
+                        continue
+                    instant = best
+                    gang_task[chosen] = i
+                    free_gangs[p] -= 1
+                    waiting_in[p] -= 1
+                    gang[i] = chosen
+                    if gang_free_at[chosen] > ready[i] + EPS:
+                        bound_task[i] = gang_last[chosen]
+                    start[i] = instant
+                    state[i] = 2
+                possible = f * (day_end - instant)
+                done = min(left[i], possible)
+                lifted = 0.0
+                if available < 1e17:
+                    rate = hook[i] / work[i]
+                    if available < done * rate:
+                        done = available / rate
+                        stopped_by_hook[i] = date
+                    lifted = min(done * rate, hook_left[i])
+                    hook_left[i] -= lifted
+                    left_ordinary[c] -= lifted
+                    if lift_class[i] == LARGE:
+                        left_large[c] -= lifted
+                    if use[i] == PANEL_USE:
+                        left_panels[c] -= lifted
+                    else:
+                        left_others[c] -= lifted
+                left[i] -= done
+                resume[i] = instant + done / f
+                if done > 0.0:
+                    if rows >= log_size:
+                        status = LOG_FULL
+                        break
+                    log_code[rows] = i * horizon + date
+                    log_work[rows] = done
+                    log_hook[rows] = lifted
+                    rows += 1
+                if left[i] <= EPS:
+                    moment = min(resume[i], day_end)
+                    finish[i] = moment
+                    state[i] = 3
+                    undone -= 1
+                    g = gang[i]
+                    gang_task[g] = -1
+                    gang_free_at[g] = moment
+                    gang_last[g] = i
+                    free_gangs[pool[i]] += 1
+                    if moment < day_end - EPS:
+                        freed_size = _push(freed_keys, freed_items, freed_size, moment, pool[i])
+                    stack[0] = i
+                    ready_size, happened = _let_go(
+                        stack, 1, work, ready, start, finish, state, bound_link, missing, succ_ptr, succ, lag, lag_kind,
+                        open_dates, open_before, release, ready_keys, ready_items, ready_size,
+                    )  # fmt: skip
+                    undone -= happened
+            if status != DONE:
+                break
+        if status != DONE:
+            break
+        kept = 0
+        for k in range(active_size):
+            if state[active[k]] != 3:
+                active[kept] = active[k]
+                kept += 1
+        active_size = kept
+        date += 1
+    return (
+        status,
+        ready,
+        start,
+        finish,
+        gang,
+        bound_link,
+        bound_task,
+        log_code[:rows],
+        log_work[:rows],
+        log_hook[:rows],
+        undone,
+    )

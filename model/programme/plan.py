@@ -1,0 +1,488 @@
+"""When is everything done?
+
+Stage: `schedule(scenario, method, values, takeoff) -> Plan`. Network, figures, gangs, order, then the
+day-by-day schedule. An instant is a real number of days from 00:00 of the start on site; a finish of
+exactly 12.0 belongs to date 11.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.core.calendar import date_of
+from model.core.errors import Problem, ScenarioError, ScheduleError
+from model.inputs.assumption import Values
+from model.inputs.method import CALENDARS, CAUSES, LIFT_CLASSES, Catalogue, Option, read_catalogue
+from model.inputs.scenario import Method, Scenario
+from model.programme.conditions import Conditions, backprop_levels, expected_conditions
+from model.programme.durations import Tasks, lag_days, work_out
+from model.programme.gangs import Gangs, size_gangs
+from model.programme.kernel import (
+    DONE,
+    LOG_FULL,
+    PROPS,
+    STRIKE,
+    WORKING,
+    early_finish,
+    late_start,
+    run_days,
+    topological,
+)
+from model.programme.network import Network, Rules, build_network, whole
+from model.quantities.takeoff import TakeOff, given
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+TASK_COLUMNS: Final = (
+    "task", "block", "section", "storey", "zone", "activity", "element", "option", "trade", "gang", "people",
+    "calendar", "quantity", "unit", "amount", "work_days", "crane", "lift_class", "hook_hours", "start", "finish",
+    "bound_by", "cost", "operative_days",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Links:
+    """Links of the network with their figures: in the network's order (by what comes before)."""
+
+    lag: Floats
+    kind: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The schedule of one method.
+
+    Attributes
+    ----------
+    scenario : Scenario
+    method : Method
+    values : Values
+    takeoff : TakeOff
+    network : Network
+    tasks : Tasks
+    links : Links
+    conditions : Conditions
+    gangs : Gangs
+    rank : array of int, one a task
+        Place in the order.
+    ready, start, finish : array, one a task
+        Instants. [days from start on site]
+    gang : array of int
+        Gang, unique on the site; -1 for events.
+    bound_link, bound_task : array of int
+        Link that fixed when a task was ready; task whose gang held its start back further (-1 for none).
+    moved_task, moved_date : array of int; moved_work, moved_hook : array
+        Progress: one row for each date a task moved. [shifts, h]
+    option_of : mapping of str to Option
+        Option that brings each activity in.
+    """
+
+    scenario: Scenario
+    method: Method
+    values: Values
+    takeoff: TakeOff
+    network: Network
+    tasks: Tasks
+    links: Links
+    conditions: Conditions
+    gangs: Gangs
+    rank: Ints
+    ready: Floats
+    start: Floats
+    finish: Floats
+    gang: Ints
+    bound_link: Ints
+    bound_task: Ints
+    moved_task: Ints
+    moved_date: Ints
+    moved_work: Floats
+    moved_hook: Floats
+    option_of: Mapping[str, Option]
+
+    @property
+    def start_date(self) -> dt.date:
+        """Start on site."""
+        return self.scenario.development.start
+
+    def date(self, instant: float) -> dt.date:
+        """Return the date on which something finishing at an instant is done."""
+        return date_of(self.start_date, instant)
+
+    def event_by_block(self, event: str, storey: str = "all") -> Floats:
+        """Return when an event has happened in the whole of each block.
+
+        Parameters
+        ----------
+        event : str
+            Name of the event.
+        storey : str
+            ``all``, ``first`` or ``top`` storey (or slab).
+
+        Returns
+        -------
+        array, one a block
+            Instants; NaN where the method has no such event.
+        """
+        blocks = len(self.takeoff.layout.names)
+        if not self.network.has(f"event:{event}"):
+            return np.full(blocks, np.nan)
+        tasks = self.network.tasks_of(f"event:{event}")
+        block, level = self.network.block[tasks], self.network.storey[tasks]
+        result = np.full(blocks, -np.inf)
+        top = np.zeros(blocks, dtype=np.int64)
+        np.maximum.at(top, block, level)
+        keep = {"all": np.ones(tasks.size, dtype=bool), "first": level <= 1, "top": level == top[block]}[storey]
+        np.maximum.at(result, block[keep], self.finish[tasks[keep]])
+        return result
+
+    @cached_property
+    def ready_by_block(self) -> Floats:
+        """When each block is ready for occupation. [days from start on site]"""
+        return self.event_by_block("ready")
+
+    @property
+    def first_handover(self) -> float:
+        """Earliest block ready. [days from start on site]"""
+        return float(self.ready_by_block.min())
+
+    @property
+    def last_handover(self) -> float:
+        """Latest block ready. [days from start on site]"""
+        return float(self.ready_by_block.max())
+
+    def activity_names(self) -> list[str]:
+        """Return the activity or event of every task."""
+        names = [name.split(":")[1] for name in self.network.groups]
+        return [names[k] for k in self.network.group]
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """Every task, events included; columns as `TASK_COLUMNS` but the cost, which money adds."""
+        catalogue = read_catalogue()
+        network, tasks = self.network, self.tasks
+        names = self.activity_names()
+        is_event = network.group >= network.activities
+        blocks = np.array([*self.takeoff.layout.names, ""], dtype=object)
+        trades = np.array([*catalogue.trades, ""], dtype=object)
+        cranes = np.array([*(crane.name for crane in self.scenario.served), ""], dtype=object)
+        classes = np.array(["", *LIFT_CLASSES], dtype=object)
+        option = [self.option_of.get(name) for name in names]
+        block = blocks[network.block]
+        lifts = tasks.hook > 0
+        work = tasks.work > 0
+        return pd.DataFrame(
+            {
+                "task": [
+                    f"{b or 'site'}/{s}/{z}/{name}"
+                    for b, s, z, name in zip(block, network.storey, network.zone, names, strict=True)
+                ],
+                "block": block,
+                "section": block,
+                "storey": network.storey,
+                "zone": network.zone,
+                "activity": names,
+                "element": ["" if item is None else item.element for item in option],
+                "option": ["" if item is None else item.id for item in option],
+                "trade": trades[np.where(is_event, -1, tasks.trade)],
+                "gang": ["" if g < 0 else f"G{g + 1}" for g in self.gang],
+                "people": tasks.people,
+                "calendar": np.where(is_event, "", np.array(CALENDARS, dtype=object)[tasks.calendar]),
+                "quantity": [
+                    catalogue.activities[name].consumes if name in catalogue.activities and not event else ""
+                    for name, event in zip(names, is_event, strict=True)
+                ],
+                "unit": ["" if event else _unit(catalogue, name) for name, event in zip(names, is_event, strict=True)],
+                "amount": tasks.amount,
+                "work_days": tasks.work,
+                "crane": cranes[np.where(lifts, tasks.crane, -1)],
+                "lift_class": classes[np.where(lifts, tasks.lift_class, 0)],
+                "hook_hours": tasks.hook,
+                "start": self.start,
+                "finish": self.finish,
+                "bound_by": self.bound_words(),
+                "operative_days": np.where(work, tasks.people * tasks.work, 0.0),
+            }
+        )
+
+    def bound_words(self) -> list[str]:
+        """Return, for each task, the cause that fixed its start: a link's word, or the trade's gang."""
+        words = []
+        for task in range(self.network.size):
+            if self.bound_task[task] >= 0:
+                words.append("gang")
+            elif self.bound_link[task] >= 0:
+                words.append(CAUSES[self.network.cause[self.bound_link[task]]])
+            else:
+                words.append("start")
+        return words
+
+
+def _unit(catalogue: Catalogue, name: str) -> str:
+    from model.quantities.takeoff import unit_of
+
+    return unit_of(catalogue.activities[name].consumes)
+
+
+def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOff) -> Plan:
+    """Schedule a method.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    method : Method
+    values : Values
+        Figures of this method.
+    takeoff : TakeOff
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    ScheduleError
+        If the programme passes 15 years, or the links form a ring.
+    ScenarioError
+        If the method's options or deck sets cannot work together.
+    """
+    catalogue = read_catalogue()
+    options = dict(method.options)
+    chosen = {element: catalogue.options[element, name] for element, name in options.items()}
+    rules, sets, keeps_set = _rules(method, chosen, values)
+    activities = catalogue.activities_of(options)
+    layout = takeoff.layout
+    network = build_network(
+        layout.storeys, layout.zones, tuple(bool(x) for x in takeoff.higher_risk), activities, rules, catalogue
+    )
+    conditions = expected_conditions(scenario, values, layout)
+    block_crane = _block_crane(scenario)
+    tasks = work_out(network, takeoff, values, catalogue, block_crane, scenario)
+    per_block = {
+        "block.start_weeks": np.array([given(b.start_weeks, values, "block.start_weeks") for b in scenario.blocks])
+    }
+    links = Links(lag=lag_days(network, values, per_block), kind=network.lag_kind)
+    mean_lag = mean_lags(links, conditions)
+    gangs = size_gangs(
+        network, tasks, mean_lag, conditions, catalogue, values, layout.storeys, block_crane, sets, keeps_set
+    )
+    rank = order_tasks(network, tasks, mean_lag, conditions, scenario.development.priority == "each block")
+    owners = catalogue.owner_of(options)
+    return run_plan(
+        scenario,
+        method,
+        values,
+        takeoff,
+        network,
+        tasks,
+        links,
+        conditions,
+        gangs,
+        rank,
+        {name: catalogue.options[owners[name]] for name in activities},
+    )
+
+
+def run_plan(
+    scenario: Scenario,
+    method: Method,
+    values: Values,
+    takeoff: TakeOff,
+    network: Network,
+    tasks: Tasks,
+    links: Links,
+    conditions: Conditions,
+    gangs: Gangs,
+    rank: Ints,
+    option_of: Mapping[str, Option],
+) -> Plan:
+    """Run the day-by-day schedule with gangs and order given. Parameters as in `Plan`."""
+    pool = np.where(tasks.trade >= 0, gangs.pool_of[tasks.trade, network.block], -1)
+    room = int(np.ceil(tasks.work / 0.2).sum()) + 4 * network.size
+    while True:
+        outcome = run_days(
+            tasks.work,
+            tasks.hook,
+            tasks.crane,
+            tasks.lift_class,
+            tasks.use,
+            tasks.calendar,
+            pool,
+            network.pred_count,
+            network.succ_ptr,
+            network.after,
+            links.lag,
+            links.kind,
+            rank,
+            conditions.share,
+            conditions.open_dates,
+            conditions.open_before,
+            conditions.release,
+            conditions.hook_ordinary,
+            conditions.hook_large,
+            gangs.pointers,
+            values["crane.booked_panels"],
+            values["site.least_hook_start"],
+            room,
+        )
+        if outcome[0] != LOG_FULL:
+            break
+        room *= 2
+    status, ready, start, finish, gang, bound_link, bound_task, code, work, hook, undone = outcome
+    if status != DONE:
+        raise ScheduleError(_too_long(network, tasks, finish, undone, takeoff))
+    code, work, hook = _one_row_a_date(code, work, hook)
+    horizon = conditions.open_dates.size
+    return Plan(
+        scenario=scenario,
+        method=method,
+        values=values,
+        takeoff=takeoff,
+        network=network,
+        tasks=tasks,
+        links=links,
+        conditions=conditions,
+        gangs=gangs,
+        rank=rank,
+        ready=ready,
+        start=start,
+        finish=finish,
+        gang=gang,
+        bound_link=bound_link,
+        bound_task=bound_task,
+        moved_task=code // horizon,
+        moved_date=code % horizon,
+        moved_work=work,
+        moved_hook=hook,
+        option_of=option_of,
+    )
+
+
+def _one_row_a_date(code: Ints, work: Floats, hook: Floats) -> tuple[Ints, Floats, Floats]:
+    """Join the rows of a task that moved twice on a date."""
+    order = np.argsort(code, kind="stable")
+    code, work, hook = code[order], work[order], hook[order]
+    first = np.concatenate([[True], code[1:] != code[:-1]])
+    at = np.flatnonzero(first)
+    return code[at], np.add.reduceat(work, at), np.add.reduceat(hook, at)
+
+
+def mean_lags(links: Links, conditions: Conditions) -> Floats:
+    """Return each lag at the mean calendar of a year. [days]"""
+    lag = np.where(links.kind == WORKING, links.lag / conditions.mean_open, links.lag)
+    lag = np.where(links.kind == STRIKE, conditions.mean_release[0], lag)
+    return np.where(links.kind == PROPS, conditions.mean_release[1], lag)
+
+
+def order_tasks(
+    network: Network, tasks: Tasks, mean_lag: Floats, conditions: Conditions, each_block: bool
+) -> Ints:
+    """Return each task's place in the order: by latest start in the network free of gangs and cranes.
+
+    Parameters
+    ----------
+    network : Network
+    tasks : Tasks
+    mean_lag : array
+        Lag of each link at the mean calendar. [days]
+    conditions : Conditions
+    each_block : bool
+        Measure back from each block's own handover instead of the development's last.
+
+    Returns
+    -------
+    array of int
+        0 goes first; a task never goes before what it follows. Ties by storey, element, zone.
+    """
+    days = np.divide(
+        tasks.work, conditions.mean_share[tasks.calendar], out=np.zeros(network.size), where=tasks.work > 0
+    )
+    free = early_finish(network.order, network.succ_ptr, network.after, mean_lag, days, np.zeros(network.size))
+    limit = np.full(network.size, float(free.max()))
+    if each_block:
+        for task in network.tasks_of("event:ready"):
+            limit[network.block == network.block[task]] = free[task]
+    late = late_start(network.order, network.succ_ptr, network.after, mean_lag, days, limit)
+    wanted = np.lexsort((np.arange(network.size), network.zone, network.group, network.storey, np.round(late, 6)))
+    place = np.empty(network.size, dtype=np.int64)
+    place[wanted] = np.arange(network.size)
+    order = topological(network.pred_count, network.succ_ptr, network.after, place)
+    rank = np.empty(network.size, dtype=np.int64)
+    rank[order] = np.arange(network.size)
+    return rank
+
+
+def _block_crane(scenario: Scenario) -> Ints:
+    crane_of = {name: k for k, crane in enumerate(scenario.served) for name in crane.blocks}
+    return np.array([crane_of[block.name] for block in scenario.blocks], dtype=np.int64)
+
+
+def _rules(method: Method, chosen: Mapping[str, Option], values: Values) -> tuple[Rules, int, bool]:
+    """Return the counted rules of a method, its deck sets and whether a set stays till the props are out."""
+    problems = []
+    for option in chosen.values():
+        for element, allowed in option.goes_with:
+            if chosen[element].id not in allowed:
+                problems.append(
+                    Problem(
+                        f"methods '{method.id}'.options.{option.element}",
+                        f"{option.id!r} ({option.label}) cannot be used with {element} = {chosen[element].id!r}",
+                        f"It goes with {element} = {' or '.join(repr(name) for name in allowed)}.",
+                        f"Choose another option for {option.element} or for {element}.",
+                    )
+                )
+    backprop = backprop_levels(values)
+    sets, keeps_set = 0, False
+    for option in chosen.values():
+        if option.has_sets:
+            sets, keeps_set = whole(values[f"{option.key}.sets"]), option.keeps_set
+            if sets < (backprop + 1 if keeps_set else 1):
+                problems.append(
+                    Problem(
+                        f"methods '{method.id}', {option.key}.sets",
+                        f"{sets} deck sets",
+                        f"A deck of {option.label.lower()} stays until {backprop} further slabs are poured, "
+                        f"so the next deck waits for ever with fewer than {backprop + 1} sets."
+                        if keeps_set
+                        else "At least 1 set is needed to lay a deck.",
+                        f"Set {option.key}.sets to {backprop + 1 if keeps_set else 1} or more.",
+                    )
+                )
+    if problems:
+        raise ScenarioError(problems)
+    rules = Rules(
+        separation=whole(values["site.separation_storeys"]),
+        facade=whole(values["site.facade_separation"]),
+        lift=whole(values["site.lift_separation"]),
+        backprop=backprop,
+        sets=sets,
+        call_off=whole(values["factory.call_off_storeys"]),
+        finished_share=values["site.finished_share"],
+    )
+    return rules, sets, keeps_set
+
+
+def _too_long(network: Network, tasks: Tasks, finish: Floats, undone: int, takeoff: TakeOff) -> str:
+    """Say which task is largest among those not done within the horizon, and the input behind it."""
+    left = np.where(finish < 0, tasks.work, -1.0)
+    task = int(left.argmax())
+    name = network.groups[network.group[task]].split(":")[1]
+    catalogue = read_catalogue()
+    activity = catalogue.activities.get(name)
+    label = activity.label if activity else name
+    block = takeoff.layout.names[network.block[task]] if network.block[task] >= 0 else "the site"
+    key = f"activity.{name}.{activity.timed_by}" if activity and activity.timed_by != "output" else "factory.output"
+    hook = f", {tasks.hook[task]:,.0f} hook hours" if tasks.hook[task] > 0 else ""
+    return (
+        f"The programme is not finished after 15 years: {undone:,} tasks are left. The largest is '{label}' in "
+        f"{block}, storey {network.storey[task]}: {tasks.work[task]:,.0f} shifts for {tasks.people[task]:g} "
+        f"people{hook}. Look at {key}, at the gangs of its trade, and at the weather and hook limits."
+    )

@@ -1,0 +1,393 @@
+"""How much of everything, where?
+
+Stage: `measure(scenario, values) -> TakeOff`. Quantities by block, storey and zone, before any
+method is chosen; a method only decides which of them are consumed. Zones add up to the block.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.inputs.assumption import Values
+from model.inputs.scenario import Block, Scenario
+from model.quantities.geometry import (
+    longest_panel,
+    panel_count,
+    perimeter,
+    plate_length,
+    separating_length,
+)
+
+Floats = NDArray[np.float64]
+
+UNITS_OF = {
+    "m2": "m2",
+    "m3": "m3",
+    "t": "t",
+    "m": "m",
+    "no": "no.",
+    "weeks": "weeks",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Where things are: blocks, storeys, zones, and how the flat arrays are laid out.
+
+    Arrays by zone run over blocks, then storeys bottom up, then zones.
+    """
+
+    names: tuple[str, ...]
+    storeys: tuple[int, ...]
+    zones: tuple[int, ...]
+    storey_heights: tuple[float, ...]
+
+    @property
+    def shape_key(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """What the network's structure depends on."""
+        return self.storeys, self.zones
+
+    @cached_property
+    def zone_block(self) -> NDArray[np.int64]:
+        """Block of every zone."""
+        return np.repeat(np.arange(len(self.names)), [s * z for s, z in zip(self.storeys, self.zones, strict=True)])
+
+    @cached_property
+    def zone_storey(self) -> NDArray[np.int64]:
+        """Storey (1-based) of every zone."""
+        return np.concatenate(
+            [np.repeat(np.arange(1, s + 1), z) for s, z in zip(self.storeys, self.zones, strict=True)]
+        )
+
+    @cached_property
+    def zone_number(self) -> NDArray[np.int64]:
+        """Zone (1-based) of every zone."""
+        return np.concatenate([np.tile(np.arange(1, z + 1), s) for s, z in zip(self.storeys, self.zones, strict=True)])
+
+    @cached_property
+    def storey_starts(self) -> NDArray[np.int64]:
+        """First zone of every storey, over all blocks."""
+        per_storey = np.concatenate(
+            [np.full(s, z, dtype=np.int64) for s, z in zip(self.storeys, self.zones, strict=True)]
+        )
+        return np.concatenate([[0], np.cumsum(per_storey)[:-1]]).astype(np.int64)
+
+    @cached_property
+    def block_starts(self) -> NDArray[np.int64]:
+        """First zone of every block."""
+        sizes = [s * z for s, z in zip(self.storeys, self.zones, strict=True)]
+        return np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
+
+    @cached_property
+    def block_storey_starts(self) -> NDArray[np.int64]:
+        """First storey of every block."""
+        return np.concatenate([[0], np.cumsum(self.storeys)[:-1]]).astype(np.int64)
+
+
+@dataclass(frozen=True, eq=False)
+class TakeOff:
+    """Quantities of a development.
+
+    Attributes
+    ----------
+    layout : Layout
+    by_zone : mapping of str to array
+        Quantity of every zone; the name ends in its unit (``_m2``, ``_m3``, ``_t``, ``_m``, ``_no``).
+    by_storey, by_block : mapping of str to array
+        Quantities that only have a meaning for a storey or a block.
+    gross_m2, net_m2, flats : array, one value a block
+    higher_risk : array of bool
+        Whether the stricter approvals apply to the block.
+    facade_m : array, by storey over all blocks
+        Facade length, for what a thicker wall takes from the saleable area.
+    """
+
+    layout: Layout
+    by_zone: Mapping[str, Floats]
+    by_storey: Mapping[str, Floats]
+    by_block: Mapping[str, Floats]
+    gross_m2: Floats
+    net_m2: Floats
+    flats: Floats
+    higher_risk: NDArray[np.bool_]
+    facade_m: Floats
+
+    def amount(self, quantity: str, scope: str) -> Floats:
+        """Return a quantity at a scope: one value a zone, storey or block.
+
+        Parameters
+        ----------
+        quantity : str
+            Name of the quantity.
+        scope : str
+            ``zone``, ``storey`` or ``block``.
+
+        Returns
+        -------
+        array
+        """
+        if scope == "zone":
+            return self.by_zone[quantity]
+        if scope == "storey":
+            if quantity in self.by_storey:
+                return self.by_storey[quantity]
+            return np.add.reduceat(self.by_zone[quantity], self.layout.storey_starts)
+        if quantity in self.by_block:
+            return self.by_block[quantity]
+        if quantity in self.by_storey:
+            return np.add.reduceat(self.by_storey[quantity], self.layout.block_storey_starts)
+        return np.add.reduceat(self.by_zone[quantity], self.layout.block_starts)
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """Columns block, storey, zone, quantity, unit, amount; storey and zone 0 for a whole block or storey."""
+        layout = self.layout
+        names = np.array(layout.names, dtype=object)
+        parts = [
+            pd.DataFrame(
+                {
+                    "block": names[layout.zone_block],
+                    "storey": layout.zone_storey,
+                    "zone": layout.zone_number,
+                    "quantity": quantity,
+                    "unit": unit_of(quantity),
+                    "amount": amounts,
+                }
+            )
+            for quantity, amounts in self.by_zone.items()
+        ]
+        storey_block = np.repeat(np.arange(len(names)), layout.storeys)
+        storey_number = np.concatenate([np.arange(1, s + 1) for s in layout.storeys])
+        parts += [
+            pd.DataFrame(
+                {
+                    "block": names[storey_block],
+                    "storey": storey_number,
+                    "zone": 0,
+                    "quantity": quantity,
+                    "unit": unit_of(quantity),
+                    "amount": amounts,
+                }
+            )
+            for quantity, amounts in self.by_storey.items()
+        ]
+        parts += [
+            pd.DataFrame(
+                {
+                    "block": names,
+                    "storey": 0,
+                    "zone": 0,
+                    "quantity": quantity,
+                    "unit": unit_of(quantity),
+                    "amount": amounts,
+                }
+            )
+            for quantity, amounts in self.by_block.items()
+        ]
+        return pd.concat(parts, ignore_index=True)
+
+
+def unit_of(quantity: str) -> str:
+    """Return the unit a quantity's name ends in."""
+    return UNITS_OF[quantity.rsplit("_", 1)[1]]
+
+
+def measure(scenario: Scenario, values: Values, panels: tuple[str, ...] = ()) -> TakeOff:
+    """Measure a development.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Blocks as described; what a block leaves out comes from `values`.
+    values : Values
+        Library figures with the overrides of the scenario.
+    panels : tuple of str
+        Kinds of panel the method has made (``outer``, ``separating``); their sum is ``panels_no``.
+
+    Returns
+    -------
+    TakeOff
+    """
+    blocks = [_measure_block(block, values) for block in scenario.blocks]
+    layout = Layout(
+        names=tuple(block.name for block in scenario.blocks),
+        storeys=tuple(block.storeys for block in scenario.blocks),
+        zones=tuple(measured.zones for measured in blocks),
+        storey_heights=tuple(measured.storey_height for measured in blocks),
+    )
+    by_zone = {key: np.concatenate([b.zone[key] for b in blocks]) for key in blocks[0].zone}
+    by_zone["panels_no"] = sum((by_zone[f"{kind}_panels_no"] for kind in panels), np.zeros(layout.zone_block.size))
+    return TakeOff(
+        layout=layout,
+        by_zone=by_zone,
+        by_storey={key: np.concatenate([b.storey[key] for b in blocks]) for key in blocks[0].storey},
+        by_block={key: np.array([b.block[key] for b in blocks]) for key in blocks[0].block},
+        gross_m2=np.array([b.gross for b in blocks]),
+        net_m2=np.array([b.net for b in blocks]),
+        flats=np.array([b.flats for b in blocks]),
+        higher_risk=np.array([b.higher_risk for b in blocks]),
+        facade_m=np.concatenate([b.facade_m for b in blocks]),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Measured:
+    zones: int
+    storey_height: float
+    gross: float
+    net: float
+    flats: float
+    higher_risk: bool
+    facade_m: Floats
+    zone: dict[str, Floats]
+    storey: dict[str, Floats]
+    block: dict[str, float]
+
+
+def given(value: float | None, values: Values, key: str) -> float:
+    """Return a block's own figure, or the library's where the block is silent."""
+    return values[key] if value is None else float(value)
+
+
+def _measure_block(block: Block, v: Values) -> _Measured:
+    s = block.storeys
+    height = given(block.storey_height_m, v, "block.storey_height")
+    flat_area = given(block.flat_area_m2, v, "block.flat_area")
+    depth = given(block.plate_depth_m, v, "block.plate_depth")
+    glazing = v["block.glazing"] if block.glazing_pct is None else block.glazing_pct / 100
+    flats = np.full(s, float(block.flats_per_storey))
+    area_given = np.full(s, np.nan if block.plate_area_m2 is None else float(block.plate_area_m2))
+    facade_given = np.full(s, np.nan if block.facade_length_m is None else float(block.facade_length_m))
+    separating_given = np.full(s, np.nan if block.separating_length_m is None else float(block.separating_length_m))
+    for plan in block.ranges:
+        at = slice(plan.first - 1, plan.last)
+        if plan.flats_per_storey is not None:
+            flats[at] = plan.flats_per_storey
+            area_given[at] = np.nan
+        for target, value in (
+            (area_given, plan.plate_area_m2),
+            (facade_given, plan.facade_length_m),
+            (separating_given, plan.separating_length_m),
+        ):
+            if value is not None:
+                target[at] = value
+    net = flats * flat_area
+    gross = np.where(np.isnan(area_given), net / v["block.efficiency"], area_given)
+    length = plate_length(gross, depth)
+    facade_m = np.where(np.isnan(facade_given), perimeter(gross, depth), facade_given)
+    zones = block.zones or max(1, round(float(gross.max()) / v["block.zone_area"]))
+    cores = block.cores or max(1, round(float(gross.max()) / v["block.core_area"]))
+    clear = height - v["geometry.slab_thickness"]
+    separating_m = np.where(
+        np.isnan(separating_given),
+        separating_length(
+            flats, length, gross / length, v["geometry.corridor_width"], cores, v["geometry.core_lined_m"]
+        ),
+        separating_given,
+    )
+    per_zone = _storey_quantities(v, flats, net, gross, facade_m, separating_m, height, clear, glazing, cores)
+    zone = {key: np.repeat(amount / zones, zones) for key, amount in per_zone.items()}
+    outer = longest_panel(
+        v["panel.outer_length"],
+        v["panel.longest"],
+        v["panel.heaviest"],
+        v["panel.outer_mass"] * (1 + v["panel.extra_mass"]),
+        height,
+    )
+    separating = longest_panel(
+        v["panel.separating_length"],
+        v["panel.longest"],
+        v["panel.heaviest"],
+        v["panel.separating_mass"] * (1 + v["panel.extra_mass"]),
+        clear,
+    )
+    zone["outer_panels_no"] = panel_count(zone["facade_m"], outer)
+    zone["separating_panels_no"] = panel_count(zone["separating_m"], separating)
+    zone["outer_joints_m"] = zone["outer_panels_no"] * height + zone["facade_m"]
+    zone["finish_joints_m"] = zone["outer_panels_no"] * height
+    zone["separating_joints_m"] = zone["separating_panels_no"] * clear + zone["separating_m"]
+    hoist = float(s >= v["site.hoist_storeys"])
+    lift_block = float(s >= v["geometry.lift_storeys"])
+    cars = lift_block * cores * v["geometry.lift_cars"]
+    return _Measured(
+        zones=zones,
+        storey_height=height,
+        gross=float(gross.sum()),
+        net=float(net.sum()),
+        flats=float(flats.sum()),
+        higher_risk=s >= v["geometry.higher_risk_storeys"] or (s - 1) * height >= v["geometry.higher_risk_height"],
+        facade_m=facade_m,
+        zone=zone,
+        storey={"hoist_bays_no": np.full(s, hoist), "lift_cars_no": np.full(s, cars)},
+        block={
+            "substructure_weeks": given(block.substructure_weeks, v, "block.substructure_weeks"),
+            "plate_m2": float(gross.max()),
+            "block_no": 1.0,
+            "hoists_no": hoist,
+            "lifts_no": lift_block,
+        },
+    )
+
+
+def _storey_quantities(
+    v: Values,
+    flats: Floats,
+    net: Floats,
+    gross: Floats,
+    facade_m: Floats,
+    separating_m: Floats,
+    height: float,
+    clear: float,
+    glazing: float,
+    cores: int,
+) -> dict[str, Floats]:
+    """Quantities of each storey that are shared out over its zones by area."""
+    facade = facade_m * height
+    openings = glazing * facade
+    doors = np.minimum(flats * v["geometry.balconies"], openings / v["geometry.door_area"])
+    windows = np.maximum(openings - doors * v["geometry.door_area"], 0.0) / v["geometry.window_area"]
+    columns = np.array([math.ceil(round(area / v["geometry.column_area"], 9)) for area in gross], dtype=float)
+    column_m3 = columns * v["geometry.column_width"] * v["geometry.column_length"] * clear
+    core_forms = np.full_like(gross, cores * v["geometry.core_forms_m"] * clear)
+    core_m3 = core_forms / 2 * v["geometry.core_wall_thickness"]
+    slab_m3 = gross * v["geometry.slab_thickness"]
+    separating = separating_m * clear
+    partitions = net * v["geometry.partitions"]
+    solid = facade - openings
+    return {
+        "gross_m2": gross,
+        "deck_m2": gross,
+        "flats_no": flats,
+        "slab_m3": slab_m3,
+        "slab_rebar_t": slab_m3 * v["geometry.slab_rebar"] / 1000,
+        "slab_edge_m": facade_m,
+        "columns_no": columns,
+        "column_forms_m2": columns * 2 * (v["geometry.column_width"] + v["geometry.column_length"]) * clear,
+        "column_m3": column_m3,
+        "column_rebar_t": column_m3 * v["geometry.vertical_rebar"] / 1000,
+        "core_forms_m2": core_forms,
+        "core_m3": core_m3,
+        "core_rebar_t": core_m3 * v["geometry.vertical_rebar"] / 1000,
+        "stair_flights_no": np.full_like(gross, cores * v["geometry.stair_flights"]),
+        "facade_m": facade_m,
+        "facade_m2": facade,
+        "solid_m2": solid,
+        "windows_no": windows,
+        "balcony_doors_no": doors,
+        "balconies_no": flats * v["geometry.balconies"],
+        "bathrooms_no": flats * v["geometry.bathrooms"],
+        "separating_m": separating_m,
+        "separating_m2": separating,
+        "partitions_m2": partitions,
+        "ceilings_m2": net,
+        "floors_m2": net,
+        "boards_m2": 2 * partitions + 2 * separating + solid + net,
+        "corridor_m2": gross * v["geometry.corridor_share"],
+    }
