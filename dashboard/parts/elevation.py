@@ -142,7 +142,7 @@ def check(payload: Payload) -> None:
             )
         if not 1 <= len(names) <= MOST_BLOCKS:
             raise RangeError(
-                f"{len(names)} blocks cannot be drawn side by side; 1 to {MOST_BLOCKS} can. Show fewer blocks."
+                f"{len(names)} blocks cannot be drawn side by side; 1 to {MOST_BLOCKS} can. Show fewer."
             )
         for block in method["blocks"]:
             _check_block(block)

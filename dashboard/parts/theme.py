@@ -97,7 +97,9 @@ def mix(colour: str, other: str, share: float) -> str:
     """
     for given in (colour, other):
         if not re.fullmatch(r"#[0-9A-Fa-f]{6}", given):
-            raise RangeError(f"{given!r} is not a colour. Write six hexadecimal digits after #, as in #1E2B33.")
+            raise RangeError(
+                f"{given!r} is not a colour. Write six hexadecimal digits after #, as in #1E2B33."
+            )
     if not 0 <= share <= 1:
         raise RangeError(f"A share of {share:g} cannot be mixed. Give a share from 0 to 1.")
     pairs = zip(_channels(colour), _channels(other), strict=True)
@@ -182,7 +184,9 @@ def variables() -> str:
     light, dark = tokens("light"), tokens("dark")
     pairs = "".join(f"--sp-{_dashed(name)}:light-dark({light[name]},{dark[name]});" for name in light)
     plain = "".join(f"--sp-{_dashed(name)}:{light[name]};" for name in light)
-    roles = "".join(f".sp-m-{_dashed(role)}{{--sp-method:var(--sp-{_dashed(role)})}}\n" for role in METHOD_MARKS)
+    roles = "".join(
+        f".sp-m-{_dashed(role)}{{--sp-method:var(--sp-{_dashed(role)})}}\n" for role in METHOD_MARKS
+    )
     supported = "@supports (color:light-dark(red,red))"
     return f":root{{{plain}}}\n{supported}{{:root{{{pairs}}}}}\n@media print{{:root{{{plain}}}}}\n{roles}"
 
@@ -237,7 +241,9 @@ def figure_row(figures: Sequence[Figure]) -> Html:
         If there are fewer than one or more than six figures; a longer list is a table.
     """
     if not 1 <= len(figures) <= 6:
-        raise RangeError(f"{len(figures)} headline figures were given. Show 1 to 6 in a row; set more as a table.")
+        raise RangeError(
+            f"{len(figures)} headline figures were given. Show 1 to 6 in a row; set more as a table."
+        )
     return Html(
         f'<dl class="sp-figures" data-count="{len(figures)}">{"".join(_figure(one) for one in figures)}</dl>'
     )
@@ -290,15 +296,13 @@ def table(
         If a row has more or fewer cells than there are headings.
     """
     right, played = set(numeric), roles or {}
-    head = "".join(
-        f'<th scope="col" class="{_cell_class(i, right)}">{method_name(h, played[i]) if i in played else text(h)}</th>'
-        for i, h in enumerate(headings)
-    )
+    head = "".join(_heading(i, words, right, played) for i, words in enumerate(headings))
     filled = [list(row) for row in rows]
     for n, row in enumerate(filled, start=1):
         if len(row) != len(headings):
             raise RangeError(
-                f"Row {n} of the table has {len(row)} cells under {len(headings)} headings. Give one cell for each."
+                f"Row {n} of the table has {len(row)} cells under {len(headings)} headings. "
+                "Give one cell for each heading."
             )
     body = "".join(
         f"<tr{_total_class(total and n == len(filled))}>{_cells(row, right)}</tr>"
@@ -319,6 +323,11 @@ def _figure(figure: Figure) -> str:
         f'<div class="sp-figure"><dt>{text(figure.label)}</dt>'
         f'<dd class="sp-figure-value {tone}">{text(figure.value)}</dd>{note}</div>'
     )
+
+
+def _heading(column: int, words: str, right: set[int], roles: Mapping[int, str]) -> str:
+    said = method_name(words, roles[column]) if column in roles else text(words)
+    return f'<th scope="col" class="{_cell_class(column, right)}">{said}</th>'
 
 
 def _cells(row: Sequence[object], right: set[int]) -> str:

@@ -134,7 +134,10 @@ def _say_setting(fault: ErrorDetails, place: str, takes: str, wanted: Wanted, fo
 
 
 def methods_in(tables: Mapping[str, Any], library: Library, found: Findings) -> tuple[Method, ...]:
-    """Return the methods compared; the two ready ones where none is named."""
+    """Return the methods compared; the two ready ones where none is named.
+
+    A name that is both a ready method's and an earlier one's of the scenario means the ready one.
+    """
     rows = rows_of(tables, "methods", found)
     if not tables.get("methods"):
         return tuple(ready_method(method_id, library) for method_id in COMPARED)
@@ -149,7 +152,11 @@ def methods_in(tables: Mapping[str, Any], library: Library, found: Findings) -> 
     earlier: dict[str, Method | None] = {}
     for number, row in enumerate(rows, start=1):
         name = row.get("id") if isinstance(row, Mapping) else None
-        method = _method(number, row, {**ready, **earlier}, library, found)
+        method = _method(number, row, {**ready, **earlier, **ready}, library, found)
+        like = row.get("like") if isinstance(row, Mapping) else None
+        if method is not None and like in ready and like in earlier and earlier[like] != ready[like]:
+            where = place_of("methods", number, row, "id")
+            found.warn(f"{where}.like", f"{like!r} is taken to be the library's, not this scenario's own.")
         earlier[name.strip() if isinstance(name, str) else f"{number}"] = method
     ids = [row["id"].strip() for row in rows if isinstance(row, Mapping) and isinstance(row.get("id"), str)]
     if len(ids) == len(rows):

@@ -98,7 +98,7 @@ def read_scenario(text: str | bytes, name: str = "scenario", *, today: dt.date |
     --------
     >>> text = '''
     ... [development]
-    ... name = "Mill Lane"
+    ... name = "Sample Yard"
     ... place = "london"
     ... start = 2027-04-05
     ... [[blocks]]

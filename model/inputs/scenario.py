@@ -379,7 +379,7 @@ class Scenario:
         """Return the scenario with one library record back at the library's value."""
         return self.with_changes(overrides={k: v for k, v in self.overrides if k != key})
 
-    def with_block(self, name: str, **changes: Any) -> Scenario:
+    def with_block(self, name: str, /, **changes: Any) -> Scenario:
         """Return the scenario with figures of one block changed, and checked.
 
         A new name is carried through to the cranes.

@@ -128,7 +128,7 @@ class _Table(BaseModel):
 
 
 class DevelopmentTable(_Table):
-    name: _Line = _words(120, "It stands on every page.", 'name = "Mill Lane"', least=1)
+    name: _Line = _words(120, "It stands on every page.", 'name = "Sample Yard"', least=1)
     place: _Line = _words(60, "It fixes climate and bank holidays.", 'place = "london"', least=1)
     start: _Date = _other("a date", least=EARLIEST, most=LATEST, why=DATE_WHY, example="start = 2027-04-05")
     purchase: _Date | None = _other("a date", None, least=dt.date(2005, 1, 1), most=LATEST, why=DATE_WHY)

@@ -108,7 +108,7 @@ def _value(content: Any) -> Any:
         inline.update(content)
         return inline
     if isinstance(content, str) and "\n" in content and not set(content) & set('"\\'):
-        return tomlkit.string(f"\n{content}\n", multiline=True)
+        return tomlkit.string(f"{content}\n", multiline=True)
     return tomlkit.item(content)
 
 

@@ -21,7 +21,7 @@ from model.inputs.syntax import LARGEST_BYTES
 from model.inputs.wording import nearest
 
 TODAY = dt.date(2026, 11, 25)
-SITE = '[development]\nname = "Mill Lane"\nplace = "london"\nstart = 2027-04-05\n'
+SITE = '[development]\nname = "Sample Yard"\nplace = "london"\nstart = 2027-04-05\n'
 EAST = '[[blocks]]\nname = "East"\nstoreys = 8\nflats_per_storey = 9\n'
 WEST = EAST.replace("East", "West")
 LEAST = SITE + EAST
@@ -523,7 +523,7 @@ def test_a_block_inside_the_development_is_sent_to_a_table_of_its_own():
 
 def test_five_mistakes_of_five_kinds_give_five_problems():
     text = (
-        '[development]\nname = "Mill Lane"\nplace = "Lundon"\nstart = 2027-02-30\n'
+        '[development]\nname = "Sample Yard"\nplace = "Lundon"\nstart = 2027-02-30\n'
         '[[blocks]]\nname = "East"\nstoreys = 400\nflats_per_storey = 9\n'
         '[[blocks]]\nname = "West"\nstoreys = 8\nflats_per_storey = 9\nglazing = 40\n'
         '[overrides]\n"site.rework" = -1\n'
@@ -627,6 +627,18 @@ def test_a_method_starts_from_an_earlier_one_and_keeps_what_it_does_not_change()
     changed = {element for element, option in more.options if mine.option(element) != option}
     assert changed == {"verticals"}
     assert scenario.values("mine")["site.rework"] == 0.05
+
+
+def test_a_name_that_is_also_a_ready_method_s_means_the_ready_one_and_says_so():
+    scenario = read(
+        LEAST
+        + '[[methods]]\nid="open_frame"\noptions={deck="table_forms"}\n'
+        + '[[methods]]\nid="b"\nlike="open_frame"\n'
+    )
+    assert scenario.method("b").option("deck") == "loose_props"
+    assert scenario.warnings == (
+        "methods[2] 'b'.like: 'open_frame' is taken to be the library's, not this scenario's own.",
+    )
 
 
 def test_a_method_setting_beats_the_scenario_s():

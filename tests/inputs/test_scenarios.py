@@ -17,7 +17,7 @@ SHIPPED = sorted(FOLDER.glob("*.toml"))
 TODAY = dt.date(2026, 11, 25)
 TEXT = """
 [development]
-name = "Mill Lane"
+name = "Sample Yard"
 place = "london"
 start = 2027-04-05
 [[blocks]]

@@ -156,7 +156,7 @@ def test_any_text_can_be_edited_into_any_scenario(scenario, other):
 TEXT = """\
 # Heading, kept.
 [development]
-name = "Mill Lane"   # invented
+name = "Sample Yard"   # invented
 place = "london"
 start = "2027-04-05" # as text
 terrain = "town"     # said though it is the default

@@ -1,0 +1,256 @@
+"""What does the work cost, and what does the site cost while it stands?
+
+The price of an option is a rate on one quantity, shared out over its tasks by their labour. Construction
+holds the price of the option it replaces; the premium is the difference on the same quantities.
+Time-related site costs run between events, item by item; crane hire stands only there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.inputs.assumption import read_library
+from model.inputs.method import read_catalogue
+from model.programme import Plan
+from model.site import SiteUse
+
+Floats = NDArray[np.float64]
+WEEK_DAYS = 7.0
+
+
+@dataclass(frozen=True, eq=False)
+class WorkCosts:
+    """Price of the measured work by task.
+
+    Attributes
+    ----------
+    reference, premium : array, one a task
+        Price of the option replaced, and what this method's option costs beyond it. [GBP]
+    supply : array, one a task
+        Panel maker's part of both, paid for ahead of fixing. [GBP]
+    plan : DataFrame
+        Columns element, option, quantity, unit, amount, rate, reference_rate, reference, premium.
+    """
+
+    reference: Floats
+    premium: Floats
+    supply: Floats
+    plan: pd.DataFrame
+
+
+def price_work(plan: Plan) -> WorkCosts:
+    """Price the measured work of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    WorkCosts
+        Sums over tasks equal rate times quantity, block by block.
+    """
+    catalogue, network, values = read_catalogue(), plan.network, plan.values
+    blocks = len(plan.takeoff.layout.names)
+    reference, premium, supply = (np.zeros(network.size) for _ in range(3))
+    labour = plan.tasks.people * plan.tasks.work
+    groups = [name.split(":")[1] for name in network.groups[: network.activities]]
+    rows = []
+    for element, name in plan.method.options:
+        option = catalogue.options[element, name]
+        replaced = catalogue.options[element, option.replaces]
+        own = values[f"{option.key}.rate"] * plan.takeoff.amount(option.priced_by, "block")
+        base = values[f"{replaced.key}.rate"] * plan.takeoff.amount(replaced.priced_by, "block")
+        mine = [k for k, group in enumerate(groups) if plan.option_of[group] is option]
+        tasks = np.flatnonzero(np.isin(network.group, mine) & (labour > 0))
+        weight = labour[tasks]
+        total = np.bincount(network.block[tasks], weight, minlength=blocks)
+        share = weight / total[network.block[tasks]]
+        reference[tasks] += share * base[network.block[tasks]]
+        premium[tasks] += share * (own - base)[network.block[tasks]]
+        if option.panels:
+            supply[tasks] += share * own[network.block[tasks]] * values["money.factory_supply_pct"] / 100
+        rows.append(
+            {
+                "element": element,
+                "option": name,
+                "quantity": option.priced_by,
+                "amount": float(plan.takeoff.amount(option.priced_by, "block").sum()),
+                "rate": values[f"{option.key}.rate"],
+                "reference_rate": values[f"{replaced.key}.rate"],
+                "reference": float(base.sum()),
+                "premium": float((own - base).sum()),
+            }
+        )
+    return WorkCosts(reference, premium, supply, pd.DataFrame(rows))
+
+
+@dataclass(frozen=True, slots=True)
+class SiteCost:
+    """A time-related item. Figures: ``site_cost.<id>.*``."""
+
+    id: str
+    label: str
+    per: str
+    begins: str
+    ends: str
+    kind: str
+    thins: bool
+
+
+@lru_cache(maxsize=1)
+def read_site_costs() -> tuple[SiteCost, ...]:
+    """Read the time-related items of the library."""
+    return tuple(
+        SiteCost(name, table["label"], table["per"], table["from"], table["to"], table["kind"], "thins" in table)
+        for name, table in read_library().data["site_cost"].items()
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class TimeCosts:
+    """Time-related site costs: one row for each stretch at one rate.
+
+    Attributes
+    ----------
+    item : array of int
+        Place in `read_site_costs`.
+    start, finish : array
+        [days from start on site]
+    per_week : array
+        [GBP/week]
+    plant : array of bool
+        Whether the item is plant (cranes, hoists, scaffold) rather than preliminaries.
+    """
+
+    item: NDArray[np.int64]
+    start: Floats
+    finish: Floats
+    per_week: Floats
+    plant: NDArray[np.bool_]
+
+    @property
+    def amount(self) -> Floats:
+        """Sum of each row. [GBP]"""
+        return (self.finish - self.start) / WEEK_DAYS * self.per_week
+
+    def frame(self) -> pd.DataFrame:
+        """Columns item, start, finish, rate_per_week, amount."""
+        labels = [item.label for item in read_site_costs()]
+        return pd.DataFrame(
+            {
+                "item": [labels[k] for k in self.item],
+                "start": self.start,
+                "finish": self.finish,
+                "rate_per_week": self.per_week,
+                "amount": self.amount,
+            }
+        )
+
+
+def price_time(plan: Plan, site_use: SiteUse, handovers: Floats) -> TimeCosts:
+    """Price the site while it stands.
+
+    Parameters
+    ----------
+    plan : Plan
+    site_use : SiteUse
+    handovers : array, one a block
+        Handover of each block; may differ from the plan's, to ask what a week is worth. [days]
+
+    Returns
+    -------
+    TimeCosts
+    """
+    values = plan.values
+    scale = site_scale(plan)
+    rows: list[tuple[int, float, float, float, bool]] = []
+    for k, item in enumerate(read_site_costs()):
+        rate = values[f"site_cost.{item.id}.rate"]
+        for start, finish, per_week in _stretches(item, rate, plan, site_use, handovers, scale):
+            if finish > start and per_week > 0:
+                rows.append((k, start, finish, per_week, item.kind == "plant"))
+    if not rows:
+        empty = np.zeros(0)
+        return TimeCosts(empty.astype(np.int64), empty, empty, empty, empty.astype(bool))
+    item_no, begin, end, weekly, plant = zip(*rows, strict=True)
+    return TimeCosts(np.array(item_no), np.array(begin), np.array(end), np.array(weekly), np.array(plant))
+
+
+def site_scale(plan: Plan) -> float:
+    """Return weekly site costs of this site over those of the site the rates are for."""
+    values = plan.values
+    flats = float(plan.takeoff.flats.sum())
+    return float((flats / values["scale.flats"]) ** values["scale.exponent"])
+
+
+def _stretches(
+    item: SiteCost, rate: float, plan: Plan, site_use: SiteUse, handovers: Floats, scale: float
+) -> list[tuple[float, float, float]]:
+    """Return (start, finish, GBP a week) of each stretch of an item."""
+    days = _days(plan, site_use, handovers)
+    begins, ends = days[item.begins], days[item.ends]
+    if item.per == "site":
+        thins = plan.values[f"site_cost.{item.id}.thins"] if item.thins else 0.0
+        steps = np.sort(handovers)
+        leave = thins / max(steps.size - 1, 1)
+        edges = [float(begins[0]), *(float(x) for x in steps)]
+        return [
+            (edges[n], edges[n + 1], rate * scale * (1 - leave * n)) for n in range(steps.size)
+        ]
+    if item.per == "facade_m2":
+        area = plan.takeoff.amount("facade_m2", "block")
+        full = days["access_full"]
+        return [
+            stretch
+            for b in range(area.size)
+            if np.isfinite(begins[b]) and np.isfinite(ends[b])
+            for stretch in (
+                (float(begins[b]), float(full[b]), rate * area[b] / 2),
+                (float(full[b]), float(ends[b]), rate * area[b]),
+            )
+        ]
+    present = plan.takeoff.amount("hoists_no", "block") if item.per == "hoist" else np.ones_like(begins)
+    return [
+        (float(begins[n]), float(ends[n]), rate * float(present[n]))
+        for n in range(begins.size)
+        if np.isfinite(begins[n]) and np.isfinite(ends[n])
+    ]
+
+
+def _days(plan: Plan, site_use: SiteUse, handovers: Floats) -> Mapping[str, Floats]:
+    """Return the instants between which items run: one for the site, a block or a crane."""
+    network = plan.network
+    blocks = len(plan.takeoff.layout.names)
+    third = np.full(blocks, np.nan)
+    slabs = network.tasks_of("event:slab_poured")
+    third_slab = slabs[network.storey[slabs] == np.minimum(3, _top(network.storey[slabs], network.block[slabs]))]
+    np.fmax.at(third, network.block[third_slab], plan.finish[third_slab])
+    first_up, full = np.full(blocks, np.nan), np.full(blocks, np.nan)
+    if network.has("event:access_up"):
+        up = network.tasks_of("event:access_up")
+        np.fmin.at(first_up, network.block[up], plan.finish[up])
+        np.fmax.at(full, network.block[up], plan.finish[up])
+    return {
+        "start": np.zeros(1),
+        "last_handover": np.array([handovers.max()]),
+        "first_lift": site_use.crane_from,
+        "last_lift": site_use.crane_to,
+        "third_slab": third,
+        "hoist_struck": plan.event_by_block("hoist_struck"),
+        "access_up": first_up,
+        "access_full": full,
+        "access_gone": plan.event_by_block("access_gone"),
+    }
+
+
+def _top(level: NDArray[np.int64], block: NDArray[np.int64]) -> NDArray[np.int64]:
+    top = np.zeros(int(block.max()) + 1, dtype=np.int64)
+    np.maximum.at(top, block, level)
+    return top[block]
