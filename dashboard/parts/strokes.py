@@ -251,35 +251,30 @@ def name_peaks(
 
 
 def _stand_apart(places: Sequence[float], widths: Sequence[float]) -> tuple[list[int], list[bool]]:
-    """Return a row, counted upward, and a side for each name: few touches first, then few rows.
+    """Return a row, counted upward, and a side (left or not) for each name.
 
-    Each name in turn, from the right, takes the place that touches least what already stands.
+    The earlier names run to the left of their leaders and the later ones to the right, so that the two
+    groups never meet; within a group the outer names stand lower. Where the groups part is chosen so that
+    fewest names leave the chart, then so that fewest rows are needed.
     """
-    standing: list[tuple[float, float, float, int]] = []
-    chosen: dict[int, tuple[int, bool]] = {}
-    for name in sorted(range(len(places)), key=lambda one: -places[one]):
-        x, wide = places[name], widths[name]
-        best = min(
-            ((row, left) for row in range(len(places)) for left in (True, False)),
-            key=lambda seat: (_touches(x, wide, seat[0], seat[1], standing), seat),
-        )
-        chosen[name] = best
-        start = x - wide if best[1] else x
-        standing.append((start, start + wide, x, best[0]))
-    return [chosen[name][0] for name in range(len(places))], [chosen[name][1] for name in range(len(places))]
-
-
-def _touches(
-    x: float, wide: float, row: int, left: bool, standing: Sequence[tuple[float, float, float, int]]
-) -> int:
-    """Count what a name would touch: the edges of the chart, other names, and leaders either way."""
-    start, end = (x - wide, x) if left else (x, x + wide)
-    count = int(start < 0) + int(end > 1)
-    for other_start, other_end, other_x, other_row in standing:
-        count += int(row == other_row and start < other_end and other_start < end)
-        count += int(other_row >= row and start < other_x < end)
-        count += int(row >= other_row and other_start < x < other_end)
-    return count
+    order = sorted(range(len(places)), key=lambda name: places[name])
+    best: tuple[tuple[int, int], list[int], list[bool]] | None = None
+    for split in range(len(order) + 1):
+        rows, left = [0] * len(order), [False] * len(order)
+        outside = 0
+        for group, sign in ((order[:split], -1), (order[split:][::-1], 1)):
+            standing: list[int] = []
+            for name in group:
+                inner = [
+                    rows[other] for other in standing if sign * (places[other] - places[name]) < widths[name]
+                ]
+                rows[name], left[name] = 1 + max(inner, default=-1), sign < 0
+                outside += not 0 <= places[name] + sign * widths[name] <= 1
+                standing.append(name)
+        cost = (outside, max(rows, default=0))
+        if best is None or cost < best[0]:
+            best = (cost, rows, left)
+    return ([], []) if best is None else best[1:]
 
 
 def plain(words: str) -> str:
