@@ -38,7 +38,7 @@ class SiteUse:
     worked, present : array, shape (trades, dates)
         Operative-days worked; operatives on site (a gang waiting for the crane is there too).
     support : array, shape (dates,)
-        Logistics, attendance and management beside them.
+        Logistics, attendance, management, crane and hoist crews beside them.
     hours_per_m2 : float
         Paid hours over gross area, support included. [h/m2]
     open_edge_hours : float
@@ -198,6 +198,7 @@ def operate(plan: Plan) -> SiteUse:
     present = _present(plan, on_site, dates)
     total = worked.sum(axis=0)
     support = total / values["site.logistics_ratio"] + total / values["site.management_ratio"]
+    support += _plant_crews(plan, dates)
     days = {name: float(worked[k].sum()) for k, name in enumerate(names) if worked[k].sum() > 0}
     packages = tuple(dict.fromkeys(catalogue.trades[name].package for name in days))
     gross = float(plan.takeoff.gross_m2.sum())
@@ -238,6 +239,21 @@ def _present(plan: Plan, on_site: NDArray[np.bool_], dates: int) -> Floats:
     people = tasks.people[who][row] * part * plan.conditions.open_dates[date]
     flat = np.bincount(tasks.trade[who][row] * dates + date, people, minlength=on_site.size * dates)
     return flat.reshape(on_site.size, dates)
+
+
+def _plant_crews(plan: Plan, dates: int) -> Floats:
+    """Crane operators, slingers and hoist operators on each open date."""
+    crews = np.zeros(dates)
+    date = np.arange(dates)
+    first, last = _on_hire(plan, plan.conditions.hook_ordinary.shape[0])
+    for begin, end in zip(first, last, strict=True):
+        crews += plan.values["site.crane_crew"] * ((date >= np.floor(begin)) & (date < end))
+    if plan.network.has("activity:hoist_strike"):
+        hoists = plan.takeoff.amount("hoists_no", "block")
+        begin, end = plan.event_by_block("water_stopped", "first"), plan.event_by_block("hoist_struck")
+        for b, present in enumerate(hoists):
+            crews += plan.values["site.hoist_operators"] * present * ((date >= begin[b]) & (date < end[b]))
+    return crews * plan.conditions.open_week[:dates]
 
 
 def _hook_by_date(plan: Plan, dates: int) -> tuple[Floats, Floats]:

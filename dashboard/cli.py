@@ -1,0 +1,149 @@
+"""The command line: `storeypace`, with `page`, `check`, `compare`, `audit`.
+
+Exit status: 0 done; 2 the input cannot be used (every problem on standard error, one a line, nothing
+written); 1 a bug. Streamlit, plotly and scipy.stats are not imported for check, compare and audit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from model.core.errors import ModelError, ScenarioError
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments; those of the process if left out.
+
+    Returns
+    -------
+    int
+        Exit status.
+    """
+    arguments = _parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except ScenarioError as error:
+        for problem in error.problems:
+            print(_one_line(str(problem)), file=sys.stderr)
+        return 2
+    except ModelError as error:
+        print(_one_line(str(error)), file=sys.stderr)
+        return 2
+    except BrokenPipeError:  # the reader of our output went away
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="storeypace",
+        description="What factory-finished wall panels change for a development of flats, against an open frame.",
+    )
+    parser.set_defaults(run=_page, port=None, no_browser=False)
+    commands = parser.add_subparsers(title="commands", metavar="command")
+
+    page = commands.add_parser("page", help="open the page (also without any command)")
+    page.add_argument("--port", type=int, help="port to serve on")
+    page.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    page.set_defaults(run=_page)
+
+    check = commands.add_parser("check", help="read a scenario and print every problem, or 'no problems'")
+    check.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    check.set_defaults(run=_check)
+
+    compare = commands.add_parser("compare", help="the comparison as a short table")
+    compare.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    compare.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
+    compare.set_defaults(run=_compare)
+
+    audit = commands.add_parser("audit", help="the audit pack: plain CSV to check everything from")
+    audit.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    audit.add_argument("--out", metavar="DIR", required=True, help="folder for the pack")
+    audit.set_defaults(run=_audit)
+    return parser
+
+
+def _page(arguments: argparse.Namespace) -> int:
+    from dashboard.serve import serve
+
+    return serve(arguments.port, arguments.no_browser)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from model import compare_methods, load_scenario
+
+    scenario = load_scenario(arguments.file)
+    compare_methods(scenario)  # options, deck sets and rings show only when a programme is made
+    for warning in scenario.warnings:
+        print(f"warning: {warning}")
+    print("no problems")
+    return 0
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    from model import compare_methods, load_scenario
+
+    comparison = compare_methods(load_scenario(arguments.file))
+    figures = comparison.as_json()
+    if arguments.json:
+        text = json.dumps(figures, indent=2, ensure_ascii=False, allow_nan=False)
+        if arguments.json == "-":
+            print(text)
+            return 0
+        _write_whole(Path(arguments.json), text + "\n")
+    from dashboard.terminal import comparison_table
+
+    comparison_table(figures)
+    return 0
+
+
+def _audit(arguments: argparse.Namespace) -> int:
+    from model import compare_methods, load_scenario
+    from model.report.audit import write_audit
+
+    comparison = compare_methods(load_scenario(arguments.file))
+    files = write_audit(comparison, Path(arguments.out))
+    print(f"{len(files)} files in {arguments.out}")
+    return 0
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    from model.core.errors import Problem
+
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}-", delete=False
+        ) as file:
+            file.write(text)
+        os.replace(file.name, path)
+    except OSError as error:
+        raise ScenarioError(
+            [
+                Problem(
+                    f"--json {path}",
+                    f"the file cannot be written ({error.strerror or error})",
+                    "It must be a file name in a folder that exists, where you may write.",
+                    "Choose another name.",
+                )
+            ]
+        ) from error
+
+
+if __name__ == "__main__":
+    sys.exit(main())

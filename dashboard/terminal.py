@@ -1,0 +1,101 @@
+"""The comparison as a table on a terminal."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from model.report.words import day, money, sooner
+
+Figure = Callable[[dict[str, Any]], str]
+
+
+def comparison_table(figures: dict[str, Any], console: Console | None = None) -> None:
+    """Print a comparison as JSON gives it.
+
+    Parameters
+    ----------
+    figures : dict
+        As `Comparison.as_json`.
+    console : rich.console.Console, optional
+        Where to; standard output if left out.
+    """
+    out = console or Console(highlight=False, soft_wrap=True)
+    methods, difference = figures["methods"], figures["difference"]
+    table = Table(title=figures["scenario"]["name"], title_justify="left", box=None, pad_edge=False)
+    table.add_column("")
+    for name in methods:
+        table.add_column(name, justify="right")
+    for label, figure in _ROWS:
+        table.add_row(label, *(figure(method) for method in methods.values()))
+    out.print(table)
+    walls = difference["walls_only"]
+    second, first = list(methods)[1], list(methods)[0]
+    out.print()
+    out.print(
+        f"{second} against {first}: first handover {sooner(difference['weeks_to_first_handover'])} "
+        f"({difference['programme_saving_pct']:+.1f} %), last {sooner(difference['weeks_to_last_handover'])}; "
+        f"profit {_signed(difference['profit'])}."
+    )
+    out.print(
+        f"Owed to the walls alone: first handover {sooner(walls['weeks_to_first_handover'])}, "
+        f"last {sooner(walls['weeks_to_last_handover'])}; profit {_signed(walls['profit'])}."
+    )
+    out.print(f"{figures['defaults_used']} values stand at their default.")
+    for warning in figures["warnings"]:
+        out.print(f"warning: {warning}", markup=False)
+
+
+def _signed(amount: float) -> str:
+    return ("+" if amount > 0 else "") + money(amount)
+
+
+def _date(key: str) -> Figure:
+    return lambda method: day(dt.date.fromisoformat(method[key]))
+
+
+def _number(key: str, form: str = ",.0f") -> Figure:
+    return lambda method: format(method[key], form)
+
+
+def _sum(*keys: str) -> Figure:
+    def figure(method: dict[str, Any]) -> str:
+        value: Any = method
+        for key in keys:
+            value = value[key]
+        return money(value)
+
+    return figure
+
+
+_ROWS: list[tuple[str, Figure]] = [
+    ("first handover", _date("first_handover")),
+    ("last handover", _date("last_handover")),
+    ("weeks to first handover", _number("weeks_to_first_handover", ".1f")),
+    ("weeks to last handover", _number("weeks_to_last_handover", ".1f")),
+    ("trades", _number("trades")),
+    ("packages", _number("packages")),
+    ("operative-days", _number("operative_days")),
+    ("peak on site", _number("peak_operatives")),
+    ("paid hours a m2", _number("hours_per_m2", ".1f")),
+    ("open-edge hours", _number("open_edge_hours")),
+    ("hook hours", _number("hook_hours")),
+    ("loads", _number("loads")),
+    ("panels", _number("panels")),
+    ("construction", _sum("cost", "construction")),
+    ("premium", _sum("cost", "premium")),
+    ("preliminaries", _sum("cost", "preliminaries")),
+    ("finance", _sum("cost", "finance")),
+    ("all costs", _sum("cost", "total")),
+    ("receipts", _sum("receipts")),
+    ("profit", _sum("profit")),
+    ("profit on cost, %", _number("profit_on_cost_pct", ".1f")),
+    ("NPV", _sum("npv")),
+    ("IRR, % a year", lambda method: "none" if method["irr_pct"] is None else f"{method['irr_pct']:.1f}"),
+    ("peak debt", _sum("peak_debt")),
+    ("a week is worth", _sum("value_of_a_week", "total")),
+]
