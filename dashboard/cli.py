@@ -52,7 +52,7 @@ def _one_line(text: str) -> str:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="storeypace",
-        description="What factory-finished wall panels change for a development of flats, against an open frame.",
+        description="What factory-finished wall panels change for a development, against an open frame.",
     )
     parser.set_defaults(run=_page, port=None, no_browser=False)
     commands = parser.add_subparsers(title="commands", metavar="command")

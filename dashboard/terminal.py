@@ -34,10 +34,11 @@ def comparison_table(figures: dict[str, Any], console: Console | None = None) ->
         table.add_row(label, *(figure(method) for method in methods.values()))
     out.print(table)
     walls = difference["walls_only"]
-    second, first = list(methods)[1], list(methods)[0]
+    first, second = list(methods)[:2]
     out.print()
     out.print(
-        f"{second} against {first}: first handover {sooner(difference['weeks_to_first_handover'])} "
+        f"{second} against {first}: "
+        f"first handover {sooner(difference['weeks_to_first_handover'])} "
         f"({difference['programme_saving_pct']:+.1f} %), last {sooner(difference['weeks_to_last_handover'])}; "
         f"profit {_signed(difference['profit'])}."
     )

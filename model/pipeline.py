@@ -88,10 +88,14 @@ def walls_of(first: Method, second: Method) -> Method:
     -------
     Method
     """
-    walls = read_catalogue().wall_elements
-    wanted = dict(second.options)
-    options = tuple((element, wanted[element] if element in walls else own) for element, own in first.options)
-    return replace(first, id=f"{first.id} with walls of {second.id}", options=options)
+    catalogue = read_catalogue()
+    own, wanted = dict(first.options), dict(second.options)
+    own |= {element: wanted[element] for element in catalogue.wall_elements}
+    for element, name in own.items():  # a finish that only its own wall can carry comes with the wall
+        needs = catalogue.options[element, name].goes_with
+        if any(own[other] not in allowed for other, allowed in needs):
+            own[element] = wanted[element]
+    return replace(first, id=f"{first.id} with walls of {second.id}", options=tuple(own.items()))
 
 
 def compare_methods(scenario: Scenario) -> Comparison:

@@ -44,9 +44,7 @@ def bank_holidays(subdivision: str, first_year: int, last_year: int) -> frozense
     ----------
     Banking and Financial Dealings Act 1971, schedule 1, through the `holidays` package.
     """
-    found = holidays.country_holidays(  # type: ignore[attr-defined]
-        "GB", subdiv=subdivision, years=range(first_year, last_year + 1)
-    )
+    found = holidays.country_holidays("GB", subdiv=subdivision, years=range(first_year, last_year + 1))
     return frozenset(day for day in found if day.weekday() < 5)
 
 

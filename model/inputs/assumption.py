@@ -172,7 +172,9 @@ def read_library() -> Library:
             defaults = tables.pop("defaults", {})
             for record in _records(tables, defaults):
                 if record.key in records:
-                    raise AssumptionError(f"Library record {record.key} stands twice; {path.name} repeats it.")
+                    raise AssumptionError(
+                        f"Library record {record.key} stands twice; {path.name} repeats it."
+                    )
                 records[record.key] = record
             _merge(data, tables)
     return Library(records, data)

@@ -16,7 +16,17 @@ from model.core.errors import AssumptionError
 from model.inputs.assumption import read_library
 
 SCOPES: Final = ("zone", "storey", "block", "site")
-CAUSES: Final = ("work", "wait", "cure", "back-prop", "deck set", "separation", "factory", "approval", "access")
+CAUSES: Final = (
+    "work",
+    "wait",
+    "cure",
+    "back-prop",
+    "deck set",
+    "separation",
+    "factory",
+    "approval",
+    "access",
+)
 LAG_KINDS: Final = ("calendar", "working", "release")
 RELEASES: Final = ("strike", "props")
 CALENDARS: Final = ("inside", "open", "rain", "pour", "masonry")
@@ -223,7 +233,11 @@ def catalogue_from(data: Mapping[str, Any]) -> Catalogue:
         activities={name: _activity(name, table) for name, table in data["activity"].items()},
         events={
             name: Event(
-                name, table["label"], table["scope"], bool(table.get("slab")), tuple(_links(table.get("after", ())))
+                name,
+                table["label"],
+                table["scope"],
+                bool(table.get("slab")),
+                tuple(_links(table.get("after", ()))),
             )
             for name, table in data["event"].items()
         },

@@ -78,7 +78,8 @@ class Cash:
     @property
     def cost(self) -> Floats:
         """All costs before finance, by month."""
-        return np.sum(list(self.costs.values()), axis=0)
+        total: Floats = np.sum(list(self.costs.values()), axis=0)
+        return total
 
     @property
     def finance(self) -> float:
@@ -131,7 +132,7 @@ class Account:
     @property
     def profit_on_cost_pct(self) -> float:
         """Profit over all costs. [%]"""
-        return 100.0 * profit_on_cost(self.profit, self.cost_of("total"))
+        return float(100.0 * profit_on_cost(self.profit, self.cost_of("total")))
 
     @cached_property
     def project_flows(self) -> Floats:
@@ -183,8 +184,12 @@ class Account:
         rows = []
         for b, name in enumerate(plan.takeoff.layout.names):
             mine = self.cash.sold.block == b
-            each = block_values(plan)[b] / plan.takeoff.flats[b] * (1 - plan.values["money.selling_pct"] / 100)
-            by_month = spread(self.cash.sold.day[mine], each * self.cash.sold.number[mine], self.grid.ends_day)
+            each = (
+                block_values(plan)[b] / plan.takeoff.flats[b] * (1 - plan.values["money.selling_pct"] / 100)
+            )
+            by_month = spread(
+                self.cash.sold.day[mine], each * self.cash.sold.number[mine], self.grid.ends_day
+            )
             for k in np.flatnonzero(by_month):
                 rows.append((name, "sale", int(self.grid.months[k]), float(by_month[k])))
         return pd.DataFrame(rows, columns=["section", "kind", "month", "amount"])
@@ -197,7 +202,9 @@ def purchase_day(scenario: Scenario, values: Values) -> float:
         return float((scenario.development.purchase - start).days)
     months = values["money.purchase_months_before_start"]
     whole_months = int(months)
-    day = monthly_anniversary(start, -whole_months) - dt.timedelta(days=round((months - whole_months) * DAYS_PER_MONTH))
+    day = monthly_anniversary(start, -whole_months) - dt.timedelta(
+        days=round((months - whole_months) * DAYS_PER_MONTH)
+    )
     return float((day - start).days)
 
 
@@ -220,7 +227,9 @@ def common_grid(plans: Sequence[Plan]) -> MonthGrid:
         defects = plan.values["money.defects_months"] * DAYS_PER_MONTH
         lag = plan.values["money.payment_lag_days"]
         sold = _sales(plan, plan.ready_by_block)
-        last = max(last, plan.last_handover + defects + lag, float(sold.day.max()), float(plan.finish.max()) + lag)
+        last = max(
+            last, plan.last_handover + defects + lag, float(sold.day.max()), float(plan.finish.max()) + lag
+        )
     return grid_for(plans[0].start_date, first, last + 31.0)
 
 
@@ -278,7 +287,9 @@ def _measured_cash(plan: Plan, work: WorkCosts, grid: MonthGrid) -> dict[str, Fl
         part = np.divide(amount, own, out=np.zeros_like(own), where=own > 0)
         supplied = float((work.supply * part).sum())
         total = float(work.supply.sum())
-        lines[name] = spread(day, on_fixing, grid.ends_day) + early * contingency * (supplied / total if total else 0.0)
+        lines[name] = spread(day, on_fixing, grid.ends_day) + early * contingency * (
+            supplied / total if total else 0.0
+        )
     return lines
 
 
@@ -356,14 +367,14 @@ def _retention(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> F
     by_block = np.bincount(plan.network.block + 1, held, minlength=handovers.size + 1)[1:]
     late = handovers + v["money.defects_months"] * DAYS_PER_MONTH
     released = spread(np.concatenate([handovers, late]) + lag, np.concatenate([by_block, by_block]) / 2, ends)
-    return released - withheld
+    return np.asarray(released - withheld)
 
 
 def block_values(plan: Plan) -> Floats:
     """Return the price of all flats of each block: saleable area times price. [GBP]"""
     saleable = saleable_m2(plan)
     each = [given(block.price_gbp_m2, plan.values, "money.price") for block in plan.scenario.blocks]
-    return saleable * np.array(each)
+    return np.asarray(saleable * np.array(each), dtype=float)
 
 
 def saleable_m2(plan: Plan) -> Floats:
@@ -380,7 +391,7 @@ def saleable_m2(plan: Plan) -> Floats:
 def _sales(plan: Plan, handovers: Floats) -> Completions:
     """Date the sales; blocks are offered in a fixed order: as they start, smaller first."""
     v = plan.values
-    starts = [given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks]
+    starts = np.array([given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks])
     order = np.lexsort((plan.takeoff.flats, starts))
     return sale_days(
         [round(flats) for flats in plan.takeoff.flats],

@@ -108,7 +108,9 @@ class SiteCost:
 def read_site_costs() -> tuple[SiteCost, ...]:
     """Read the time-related items of the library."""
     return tuple(
-        SiteCost(name, table["label"], table["per"], table["from"], table["to"], table["kind"], "thins" in table)
+        SiteCost(
+            name, table["label"], table["per"], table["from"], table["to"], table["kind"], "thins" in table
+        )
         for name, table in read_library().data["site_cost"].items()
     )
 
@@ -201,9 +203,7 @@ def _stretches(
         steps = np.sort(handovers)
         leave = thins / max(steps.size - 1, 1)
         edges = [float(begins[0]), *(float(x) for x in steps)]
-        return [
-            (edges[n], edges[n + 1], rate * scale * (1 - leave * n)) for n in range(steps.size)
-        ]
+        return [(edges[n], edges[n + 1], rate * scale * (1 - leave * n)) for n in range(steps.size)]
     if item.per == "facade_m2":
         area = plan.takeoff.amount("facade_m2", "block")
         full = days["access_full"]
@@ -230,7 +230,9 @@ def _days(plan: Plan, site_use: SiteUse, handovers: Floats) -> Mapping[str, Floa
     blocks = len(plan.takeoff.layout.names)
     third = np.full(blocks, np.nan)
     slabs = network.tasks_of("event:slab_poured")
-    third_slab = slabs[network.storey[slabs] == np.minimum(3, _top(network.storey[slabs], network.block[slabs]))]
+    third_slab = slabs[
+        network.storey[slabs] == np.minimum(3, _top(network.storey[slabs], network.block[slabs]))
+    ]
     np.fmax.at(third, network.block[third_slab], plan.finish[third_slab])
     first_up, full = np.full(blocks, np.nan), np.full(blocks, np.nan)
     if network.has("event:access_up"):

@@ -168,11 +168,15 @@ def _hook_hours(
     ordinary, large = [], []
     for height in hook_heights(scenario, values, layout):
         lost = [
-            hours_lost(wind, height, scenario.development.terrain, values[f"weather.gust_limit_{name}"], "gust")
+            hours_lost(
+                wind, height, scenario.development.terrain, values[f"weather.gust_limit_{name}"], "gust"
+            )
             for name in ("ordinary", "large")
         ]
         flies = 1.0 - lost[0]
-        flies_large = np.minimum(1.0 - lost[1], flies)  # a load that may not fly at all may not fly when large
+        flies_large = np.minimum(
+            1.0 - lost[1], flies
+        )  # a load that may not fly at all may not fly when large
         ordinary.append(paid_hours * flies[month])
         large.append(paid_hours * flies_large[month])
     return np.tile(paid_hours, (len(ordinary), 1)), np.stack(ordinary), np.stack(large)

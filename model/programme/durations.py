@@ -56,7 +56,12 @@ class Tasks:
 
 
 def work_out(
-    network: Network, takeoff: TakeOff, values: Values, catalogue: Catalogue, block_crane: Ints, scenario: Scenario
+    network: Network,
+    takeoff: TakeOff,
+    values: Values,
+    catalogue: Catalogue,
+    block_crane: Ints,
+    scenario: Scenario,
 ) -> Tasks:
     """Put figures to the tasks of a network.
 
@@ -76,9 +81,11 @@ def work_out(
     Tasks
     """
     n = network.size
-    empty = {name: np.zeros(n) for name in ("amount", "work", "settled", "people", "hook", "lifts")}
-    whole = {name: np.full(n, -1, dtype=np.int64) for name in ("crane", "trade")}
-    whole |= {name: np.zeros(n, dtype=np.int64) for name in ("lift_class", "use", "calendar")}
+    tasks = Tasks(
+        **{name: np.zeros(n) for name in ("amount", "work", "settled", "people", "hook", "lifts")},  # type: ignore[arg-type]
+        **{name: np.full(n, -1, dtype=np.int64) for name in ("crane", "trade")},  # type: ignore[arg-type]
+        **{name: np.zeros(n, dtype=np.int64) for name in ("lift_class", "use", "calendar")},  # type: ignore[arg-type]
+    )
     trades = {name: k for k, name in enumerate(catalogue.trades)}
     before = _storeys_before(scenario, values)
     place = 0
@@ -89,23 +96,23 @@ def work_out(
         place += amount.size
         people = _people(activity, values, takeoff)
         settled = _settled_shifts(activity, values, amount, people)
-        empty["amount"][at] = amount
-        empty["people"][at] = people
-        empty["settled"][at] = settled
-        empty["work"][at] = settled * _learning(
+        tasks.amount[at] = amount
+        tasks.people[at] = people
+        tasks.settled[at] = settled
+        tasks.work[at] = settled * _learning(
             activity, values, network.storey[at], before[network.block[at]], catalogue
         )
-        whole["trade"][at] = trades[activity.trade]
-        whole["calendar"][at] = CALENDARS.index(activity.calendar)
+        tasks.trade[at] = trades[activity.trade]
+        tasks.calendar[at] = CALENDARS.index(activity.calendar)
         if activity.lifts:
             key = f"activity.{activity.id}"
             lifts = amount * values[f"{key}.lifts"] * values[f"{key}.crane_share"]
-            empty["lifts"][at] = lifts
-            empty["hook"][at] = lifts * values[f"{key}.hook"] / 60.0
-            whole["crane"][at] = block_crane[network.block[at]]
-            whole["lift_class"][at] = 1 + LIFT_CLASSES.index(activity.lift_class)
-            whole["use"][at] = USES.index(activity.use)
-    return Tasks(**empty, **whole)
+            tasks.lifts[at] = lifts
+            tasks.hook[at] = lifts * values[f"{key}.hook"] / 60.0
+            tasks.crane[at] = block_crane[network.block[at]]
+            tasks.lift_class[at] = 1 + LIFT_CLASSES.index(activity.lift_class)
+            tasks.use[at] = USES.index(activity.use)
+    return tasks
 
 
 def people_on(gang: float, most: float, area_m2: Floats, space_m2: float) -> Floats:
@@ -177,12 +184,16 @@ def _learning(
     if not activity.learns or activity.scope == "block":
         return 1.0
     kept = before if catalogue.trades[activity.trade].travels else 0.0
-    return learning_factor(storey + kept, values["site.learning"], values["site.learning_storeys"])
+    return learning_factor(
+        np.asarray(storey + kept, dtype=float), values["site.learning"], values["site.learning_storeys"]
+    )
 
 
 def block_order(scenario: Scenario, values: Values) -> Ints:
     """Return the blocks in the order in which they start."""
-    starts = [values["block.start_weeks"] if b.start_weeks is None else b.start_weeks for b in scenario.blocks]
+    starts = [
+        values["block.start_weeks"] if b.start_weeks is None else b.start_weeks for b in scenario.blocks
+    ]
     return np.argsort(starts, kind="stable")
 
 

@@ -101,7 +101,10 @@ def size_gangs(
     blocks = len(storeys)
     trade_names = list(catalogue.trades)
     days = np.divide(
-        tasks.settled, conditions.mean_share[tasks.calendar], out=np.zeros(network.size), where=tasks.settled > 0
+        tasks.settled,
+        conditions.mean_share[tasks.calendar],
+        out=np.zeros(network.size),
+        where=tasks.settled > 0,
     )
     middle = np.array([math.ceil(s / 2) for s in storeys], dtype=np.int64)
     here = (network.block >= 0) & (network.storey > 0)
@@ -139,7 +142,7 @@ def size_gangs(
             pools.append((name, -1))
             counts.append(_count(need, fixed[k], name, values))
         else:
-            for b in np.flatnonzero(has_work[k]):
+            for b in map(int, np.flatnonzero(has_work[k])):
                 pool_of[k, b] = len(pools)
                 pools.append((name, int(b)))
                 counts.append(_count(per_storey[k, b] / slowest[b], fixed[k], name, values))
@@ -164,11 +167,20 @@ def _count(need: float, fixed: int, name: str, values: Values) -> int:
 
 
 def _chains(
-    network: Network, tasks: Tasks, days: Floats, mean_lag: Floats, block: int, storey: int, sets: int, keeps_set: bool
+    network: Network,
+    tasks: Tasks,
+    days: Floats,
+    mean_lag: Floats,
+    block: int,
+    storey: int,
+    sets: int,
+    keeps_set: bool,
 ) -> tuple[float, float]:
     """Longest chains of one zone: pour to pour above, and deck start to strike shared by the sets."""
     zones = network.first["event:slab_poured"]
-    count = int(((network.block == block) & (network.group == network.groups.index("event:slab_poured"))).sum())
+    count = int(
+        ((network.block == block) & (network.group == network.groups.index("event:slab_poured"))).sum()
+    )
     per_level = count // (int(network.storey[zones[block] + count - 1]))
     below = int(zones[block]) + (storey - 1) * per_level
     above = below + per_level

@@ -150,7 +150,9 @@ def early_finish(order: Ints, succ_ptr: Ints, succ: Ints, lag: Floats, days: Flo
 
 
 @compiled
-def late_start(order: Ints, succ_ptr: Ints, succ: Ints, lag: Floats, days: Floats, latest_finish: Floats) -> Floats:
+def late_start(
+    order: Ints, succ_ptr: Ints, succ: Ints, lag: Floats, days: Floats, latest_finish: Floats
+) -> Floats:
     """Latest start of each task with no limit on gangs or cranes.
 
     Parameters
@@ -221,10 +223,10 @@ def after_lag(
                 low = middle + 1
         if open_before[low] <= target + EPS or low == 0:
             return float(low)
-        return float(low) - (open_before[low] - target)
+        return float(low - (open_before[low] - target))
     date = int(np.ceil(instant - EPS)) - 1
     date = min(max(date, 0), horizon - 1)
-    return instant + release[row, date]
+    return float(instant + release[row, date])
 
 
 @compiled
@@ -610,8 +612,9 @@ def run_days(
                         freed_size = _push(freed_keys, freed_items, freed_size, moment, pool[i])
                     stack[0] = i
                     ready_size, happened = _let_go(
-                        stack, 1, work, ready, start, finish, state, bound_link, missing, succ_ptr, succ, lag, lag_kind,
-                        open_dates, open_before, release, ready_keys, ready_items, ready_size,
+                        stack, 1, work, ready, start, finish, state, bound_link, missing,
+                        succ_ptr, succ, lag, lag_kind, open_dates, open_before, release,
+                        ready_keys, ready_items, ready_size,
                     )  # fmt: skip
                     undone -= happened
             if status != DONE:

@@ -313,7 +313,7 @@ class _Builder:
         offset -= self.rules.offset(link.minus) if link.minus else 0
         level = storey + offset
         keep = level >= 1
-        if target == name or target.startswith("activity:") and name.startswith("event:"):
+        if target == name or (target.startswith("activity:") and name.startswith("event:")):
             keep &= level <= top  # an activity does not follow itself; events are raised where they belong
         level = np.minimum(level, top)
         return after[keep], block[keep], level[keep], zone[keep]

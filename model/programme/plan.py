@@ -43,9 +43,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 TASK_COLUMNS: Final = (
-    "task", "block", "section", "storey", "zone", "activity", "element", "option", "trade", "gang", "people",
-    "calendar", "quantity", "unit", "amount", "work_days", "crane", "lift_class", "hook_hours", "start", "finish",
-    "bound_by", "cost", "operative_days",
+    "task", "block", "section", "storey", "zone", "activity", "element", "option", "trade", "gang",
+    "people", "calendar", "quantity", "unit", "amount", "work_days", "crane", "lift_class",
+    "hook_hours", "start", "finish", "bound_by", "cost", "operative_days",
 )  # fmt: skip
 
 
@@ -140,7 +140,9 @@ class Plan:
         result = np.full(blocks, -np.inf)
         top = np.zeros(blocks, dtype=np.int64)
         np.maximum.at(top, block, level)
-        keep = {"all": np.ones(tasks.size, dtype=bool), "first": level <= 1, "top": level == top[block]}[storey]
+        keep = {"all": np.ones(tasks.size, dtype=bool), "first": level <= 1, "top": level == top[block]}[
+            storey
+        ]
         np.maximum.at(result, block[keep], self.finish[tasks[keep]])
         return result
 
@@ -200,7 +202,10 @@ class Plan:
                     catalogue.activities[name].consumes if name in catalogue.activities and not event else ""
                     for name, event in zip(names, is_event, strict=True)
                 ],
-                "unit": ["" if event else _unit(catalogue, name) for name, event in zip(names, is_event, strict=True)],
+                "unit": [
+                    "" if event else _unit(catalogue, name)
+                    for name, event in zip(names, is_event, strict=True)
+                ],
                 "amount": tasks.amount,
                 "work_days": tasks.work,
                 "crane": cranes[np.where(lifts, tasks.crane, -1)],
@@ -261,13 +266,20 @@ def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOf
     activities = catalogue.activities_of(options)
     layout = takeoff.layout
     network = build_network(
-        layout.storeys, layout.zones, tuple(bool(x) for x in takeoff.higher_risk), activities, rules, catalogue
+        layout.storeys,
+        layout.zones,
+        tuple(bool(x) for x in takeoff.higher_risk),
+        activities,
+        rules,
+        catalogue,
     )
     conditions = expected_conditions(scenario, values, layout)
     block_crane = _block_crane(scenario)
     tasks = work_out(network, takeoff, values, catalogue, block_crane, scenario)
     per_block = {
-        "block.start_weeks": np.array([given(b.start_weeks, values, "block.start_weeks") for b in scenario.blocks])
+        "block.start_weeks": np.array(
+            [given(b.start_weeks, values, "block.start_weeks") for b in scenario.blocks]
+        )
     }
     links = Links(lag=lag_days(network, values, per_block), kind=network.lag_kind)
     mean_lag = mean_lags(links, conditions)
@@ -405,13 +417,17 @@ def order_tasks(
     days = np.divide(
         tasks.work, conditions.mean_share[tasks.calendar], out=np.zeros(network.size), where=tasks.work > 0
     )
-    free = early_finish(network.order, network.succ_ptr, network.after, mean_lag, days, np.zeros(network.size))
+    free = early_finish(
+        network.order, network.succ_ptr, network.after, mean_lag, days, np.zeros(network.size)
+    )
     limit = np.full(network.size, float(free.max()))
     if each_block:
         for task in network.tasks_of("event:ready"):
             limit[network.block == network.block[task]] = free[task]
     late = late_start(network.order, network.succ_ptr, network.after, mean_lag, days, limit)
-    wanted = np.lexsort((np.arange(network.size), network.zone, network.group, network.storey, np.round(late, 6)))
+    wanted = np.lexsort(
+        (np.arange(network.size), network.zone, network.group, network.storey, np.round(late, 6))
+    )
     place = np.empty(network.size, dtype=np.int64)
     place[wanted] = np.arange(network.size)
     order = topological(network.pred_count, network.succ_ptr, network.after, place)
@@ -434,7 +450,8 @@ def _rules(method: Method, chosen: Mapping[str, Option], values: Values) -> tupl
                 problems.append(
                     Problem(
                         f"methods '{method.id}'.options.{option.element}",
-                        f"{option.id!r} ({option.label}) cannot be used with {element} = {chosen[element].id!r}",
+                        f"{option.id!r} ({option.label}) cannot be used "
+                        f"with {element} = {chosen[element].id!r}",
                         f"It goes with {element} = {' or '.join(repr(name) for name in allowed)}.",
                         f"Choose another option for {option.element} or for {element}.",
                     )
@@ -479,10 +496,14 @@ def _too_long(network: Network, tasks: Tasks, finish: Floats, undone: int, takeo
     activity = catalogue.activities.get(name)
     label = activity.label if activity else name
     block = takeoff.layout.names[network.block[task]] if network.block[task] >= 0 else "the site"
-    key = f"activity.{name}.{activity.timed_by}" if activity and activity.timed_by != "output" else "factory.output"
+    key = (
+        f"activity.{name}.{activity.timed_by}"
+        if activity and activity.timed_by != "output"
+        else "factory.output"
+    )
     hook = f", {tasks.hook[task]:,.0f} hook hours" if tasks.hook[task] > 0 else ""
     return (
-        f"The programme is not finished after 15 years: {undone:,} tasks are left. The largest is '{label}' in "
-        f"{block}, storey {network.storey[task]}: {tasks.work[task]:,.0f} shifts for {tasks.people[task]:g} "
+        f"The programme is not finished after 15 years: {undone:,} tasks are left. "
+        f"The largest is '{label}' in {block}, storey {network.storey[task]}: {tasks.work[task]:,.0f} shifts for {tasks.people[task]:g} "
         f"people{hook}. Look at {key}, at the gangs of its trade, and at the weather and hook limits."
     )

@@ -35,7 +35,9 @@ def plate_length(area: Floats, depth: float) -> Floats:
         If an area or the depth is not above zero.
     """
     if depth <= 0 or np.any(area <= 0):
-        raise RangeError(f"A plate needs an area and a depth above 0; got depth {depth:g} m. Give both in the block.")
+        raise RangeError(
+            f"A plate needs an area and a depth above 0; got depth {depth:g} m. Give both in the block."
+        )
     return np.maximum(area / depth, np.sqrt(area))
 
 
@@ -100,7 +102,9 @@ def panel_count(wall_length: Floats, longest_m: float) -> NDArray[np.float64]:
     return np.ceil(np.round(wall_length / longest_m, 9))
 
 
-def longest_panel(joint_m: float, lorry_m: float, heaviest_t: float, mass_kg_m2: float, height_m: float) -> float:
+def longest_panel(
+    joint_m: float, lorry_m: float, heaviest_t: float, mass_kg_m2: float, height_m: float
+) -> float:
     """Return the longest panel that joints, lorry and crane allow.
 
     Parameters

@@ -57,7 +57,9 @@ class Layout:
     @cached_property
     def zone_block(self) -> NDArray[np.int64]:
         """Block of every zone."""
-        return np.repeat(np.arange(len(self.names)), [s * z for s, z in zip(self.storeys, self.zones, strict=True)])
+        return np.repeat(
+            np.arange(len(self.names)), [s * z for s, z in zip(self.storeys, self.zones, strict=True)]
+        )
 
     @cached_property
     def zone_storey(self) -> NDArray[np.int64]:
@@ -69,7 +71,9 @@ class Layout:
     @cached_property
     def zone_number(self) -> NDArray[np.int64]:
         """Zone (1-based) of every zone."""
-        return np.concatenate([np.tile(np.arange(1, z + 1), s) for s, z in zip(self.storeys, self.zones, strict=True)])
+        return np.concatenate(
+            [np.tile(np.arange(1, z + 1), s) for s, z in zip(self.storeys, self.zones, strict=True)]
+        )
 
     @cached_property
     def storey_starts(self) -> NDArray[np.int64]:
@@ -147,7 +151,7 @@ class TakeOff:
 
     @cached_property
     def frame(self) -> pd.DataFrame:
-        """Columns block, storey, zone, quantity, unit, amount; storey and zone 0 for a whole block or storey."""
+        """Columns block, storey, zone, quantity, unit, amount; 0 for a whole block or storey."""
         layout = self.layout
         names = np.array(layout.names, dtype=object)
         parts = [
@@ -223,7 +227,9 @@ def measure(scenario: Scenario, values: Values, panels: tuple[str, ...] = ()) ->
         storey_heights=tuple(measured.storey_height for measured in blocks),
     )
     by_zone = {key: np.concatenate([b.zone[key] for b in blocks]) for key in blocks[0].zone}
-    by_zone["panels_no"] = sum((by_zone[f"{kind}_panels_no"] for kind in panels), np.zeros(layout.zone_block.size))
+    by_zone["panels_no"] = sum(
+        (by_zone[f"{kind}_panels_no"] for kind in panels), np.zeros(layout.zone_block.size)
+    )
     return TakeOff(
         layout=layout,
         by_zone=by_zone,
@@ -265,7 +271,9 @@ def _measure_block(block: Block, v: Values) -> _Measured:
     flats = np.full(s, float(block.flats_per_storey))
     area_given = np.full(s, np.nan if block.plate_area_m2 is None else float(block.plate_area_m2))
     facade_given = np.full(s, np.nan if block.facade_length_m is None else float(block.facade_length_m))
-    separating_given = np.full(s, np.nan if block.separating_length_m is None else float(block.separating_length_m))
+    separating_given = np.full(
+        s, np.nan if block.separating_length_m is None else float(block.separating_length_m)
+    )
     for plan in block.ranges:
         at = slice(plan.first - 1, plan.last)
         if plan.flats_per_storey is not None:
@@ -322,7 +330,8 @@ def _measure_block(block: Block, v: Values) -> _Measured:
         gross=float(gross.sum()),
         net=float(net.sum()),
         flats=float(flats.sum()),
-        higher_risk=s >= v["geometry.higher_risk_storeys"] or (s - 1) * height >= v["geometry.higher_risk_height"],
+        higher_risk=s >= v["geometry.higher_risk_storeys"]
+        or (s - 1) * height >= v["geometry.higher_risk_height"],
         facade_m=facade_m,
         zone=zone,
         storey={"hoist_bays_no": np.full(s, hoist), "lift_cars_no": np.full(s, cars)},

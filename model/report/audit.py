@@ -259,7 +259,7 @@ def differences(comparison: Comparison) -> pd.DataFrame:
     for (element, one), (_same, other) in zip(first.method.options, second.method.options, strict=True):
         if one != other:
             labels = [catalogue.options[element, name].label for name in (one, other)]
-            rows.append(_row("option", element, catalogue.elements[element], *labels, ""))
+            rows.append(_row("option", element, catalogue.elements[element], labels[0], labels[1], ""))
     for key in sorted(first.plan.values.library.records):
         one_value = first.plan.values[key] if uses(first, key) else None
         other_value = second.plan.values[key] if uses(second, key) else None

@@ -34,7 +34,7 @@ def money(amount: float, currency: str = "£") -> str:
 
 def _three(value: float) -> str:
     """Write a number below a thousand to three significant figures."""
-    places = max(0, 2 - int(math.floor(math.log10(value)))) if value > 0 else 0
+    places = max(0, 2 - math.floor(math.log10(value))) if value > 0 else 0
     return f"{value:.{min(places, 2)}f}"
 
 

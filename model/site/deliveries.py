@@ -78,7 +78,7 @@ class Loads:
 
     def by_date(self, dates: int) -> Floats:
         """Return vehicles on each date."""
-        return np.bincount(self.date, self.loads, minlength=dates)
+        return np.bincount(self.date, self.loads, minlength=dates).astype(float)
 
     def frame(self, plan: Plan) -> pd.DataFrame:
         """Columns date, block, material, loads, amount, unit, per_load."""
@@ -111,8 +111,8 @@ def call_off(plan: Plan) -> Loads:
     """
     network, values = plan.network, plan.values
     open_back = _last_open_date(plan.conditions.open_dates)
-    parts: list[tuple[NDArray[np.int64], ...]] = []
-    sums: list[tuple[Floats, ...]] = []
+    parts: list[list[NDArray[np.int64]]] = []
+    sums: list[list[Floats]] = []
     for k, delivery in enumerate(read_deliveries()):
         if not network.has(f"activity:{delivery.activity}"):
             continue
@@ -124,7 +124,7 @@ def call_off(plan: Plan) -> Loads:
         by_pour = not delivery.ahead
         group = network.block[tasks] * 1000 + network.storey[tasks]
         label = np.arange(tasks.size) if by_pour else np.unique(group, return_inverse=True)[1]
-        amount = np.bincount(label, plan.tasks.amount[tasks]) * values[f"{key}.per_unit"]
+        amount = np.bincount(label, plan.tasks.amount[tasks]).astype(float) * values[f"{key}.per_unit"]
         first = np.full(amount.size, np.inf)
         np.minimum.at(first, label, plan.start[tasks])
         block = np.zeros(amount.size, dtype=np.int64)
@@ -132,8 +132,8 @@ def call_off(plan: Plan) -> Loads:
         size = values[f"{key}.per_load"] * (values["load.part_called"] if delivery.called else 1.0)
         ahead = 0.0 if by_pour else values[delivery.ahead]
         wanted = np.maximum(np.floor(first - ahead + 1e-9), 0).astype(np.int64)
-        parts.append((open_back[wanted], block, np.full(amount.size, k)))
-        sums.append((np.ceil(np.round(amount / size, 9)), amount, np.full(amount.size, size)))
+        parts.append([open_back[wanted], block, np.full(amount.size, k)])
+        sums.append([np.ceil(np.round(amount / size, 9)), amount, np.full(amount.size, size)])
     date, block, material = (np.concatenate(column).astype(np.int64) for column in zip(*parts, strict=True))
     loads, amount, per_load = (np.concatenate(column) for column in zip(*sums, strict=True))
     return Loads(date, block, material, loads, amount, per_load)

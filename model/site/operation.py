@@ -40,7 +40,7 @@ class SiteUse:
     support : array, shape (dates,)
         Logistics, attendance, management, crane and hoist crews beside them.
     hours_per_m2 : float
-        Paid hours over gross area, support included. [h/m2]
+        Paid hours over gross area: operatives on site, waiting or not, and their support. [h/m2]
     open_edge_hours : float
         Operative hours on a storey whose outer wall is still open. [h]
     hook_used, hook_large_used : array, shape (cranes, dates)
@@ -88,9 +88,10 @@ class SiteUse:
     @cached_property
     def by_month(self) -> Floats:
         """Hook hours used and available by crane and month on site, shape (2, cranes, months). [h]"""
-        last = max(int(math.ceil(self.plan.last_handover)), 1)
+        last = max(math.ceil(self.plan.last_handover), 1)
         start = self.plan.start_date
-        ends, month = [], 1
+        ends: list[int] = []
+        month = 1
         while not ends or ends[-1] < last:
             ends.append((monthly_anniversary(start, month) - start).days)
             month += 1
@@ -168,7 +169,7 @@ class SiteUse:
                 "operatives": (plan.moved_work * plan.tasks.people[plan.moved_task])[on_site],
             }
         )
-        return frame.groupby(["date", "block", "trade"], as_index=False)["operatives"].sum()
+        return frame.groupby(["date", "block", "trade"], as_index=False)[["operatives"]].sum()
 
 
 def _on_site() -> NDArray[np.bool_]:
@@ -190,11 +191,11 @@ def operate(plan: Plan) -> SiteUse:
     network, tasks, values = plan.network, plan.tasks, plan.values
     names = list(catalogue.trades)
     on_site = _on_site()
-    dates = int(math.ceil(plan.finish.max())) + 1
+    dates = math.ceil(float(plan.finish.max())) + 1
     trade = tasks.trade[plan.moved_task]
     operatives = np.where(on_site[trade], plan.moved_work * tasks.people[plan.moved_task], 0.0)
     worked = np.bincount(trade * dates + plan.moved_date, operatives, minlength=len(names) * dates)
-    worked = worked.reshape(len(names), dates)
+    worked = worked.reshape(len(names), dates).astype(float)
     present = _present(plan, on_site, dates)
     total = worked.sum(axis=0)
     support = total / values["site.logistics_ratio"] + total / values["site.management_ratio"]
@@ -202,7 +203,7 @@ def operate(plan: Plan) -> SiteUse:
     days = {name: float(worked[k].sum()) for k, name in enumerate(names) if worked[k].sum() > 0}
     packages = tuple(dict.fromkeys(catalogue.trades[name].package for name in days))
     gross = float(plan.takeoff.gross_m2.sum())
-    paid = (sum(days.values()) + float(support.sum())) * values["site.shift_hours"]
+    paid = (float(present.sum()) + float(support.sum())) * values["site.shift_hours"]
     used, large = _hook_by_date(plan, dates)
     crane_from, crane_to = _on_hire(plan, used.shape[0])
     has_panels = network.has("activity:make_panels")
@@ -211,7 +212,7 @@ def operate(plan: Plan) -> SiteUse:
         trades=tuple(days),
         packages=packages,
         operative_days_by_trade=days,
-        worked=worked,
+        worked=np.asarray(worked, dtype=float),
         present=present,
         support=support,
         hours_per_m2=paid / gross,
@@ -238,7 +239,7 @@ def _present(plan: Plan, on_site: NDArray[np.bool_], dates: int) -> Floats:
     part = np.minimum(plan.finish[who][row], date + 1) - np.maximum(plan.start[who][row], date)
     people = tasks.people[who][row] * part * plan.conditions.open_dates[date]
     flat = np.bincount(tasks.trade[who][row] * dates + date, people, minlength=on_site.size * dates)
-    return flat.reshape(on_site.size, dates)
+    return flat.reshape(on_site.size, dates).astype(float)
 
 
 def _plant_crews(plan: Plan, dates: int) -> Floats:
@@ -266,7 +267,7 @@ def _hook_by_date(plan: Plan, dates: int) -> tuple[Floats, Floats]:
     large = plan.tasks.lift_class[plan.moved_task[lifting]] == LARGE
     used = np.bincount(code, hours, minlength=cranes * horizon).reshape(cranes, horizon)
     of_large = np.bincount(code, hours * large, minlength=cranes * horizon).reshape(cranes, horizon)
-    return used, of_large
+    return used.astype(float), of_large.astype(float)
 
 
 def _on_hire(plan: Plan, cranes: int) -> tuple[Floats, Floats]:
