@@ -271,23 +271,25 @@ def _week(plan: Plan, now: Cash, sooner: Cash) -> WeekValue:
 
 
 def _measured_cash(plan: Plan, work: WorkCosts, grid: MonthGrid) -> dict[str, Floats]:
-    """Cost of measured work by line and date of payment, before retention; and its value by block."""
+    """Cost of measured work by line and month of payment, retention still withheld."""
     v = plan.values
     contingency = 1 + v["money.contingency_pct"] / 100
-    lag = v["money.payment_lag_days"]
+    retained = v["money.retention_pct"] / 100
     moved = plan.moved_work / plan.tasks.work[plan.moved_task]
-    day = plan.moved_date + 1.0 + lag
+    dates = np.arange(int(plan.moved_date.max()) + 1)
+    day = dates + 1.0 + v["money.payment_lag_days"]
     early = _paid_ahead(plan, work, grid)
     own = work.reference + work.premium
     ahead_share = (v["money.factory_deposit_pct"] + v["money.factory_stage_pct"]) / 100
     kept = np.divide(own - work.supply * ahead_share, own, out=np.ones_like(own), where=own > 0)
+    total = float(work.supply.sum())
     lines = {}
     for name, amount in (("construction", work.reference), ("premium", work.premium)):
-        on_fixing = moved * (amount * kept)[plan.moved_task] * contingency
+        paid = amount * (kept - retained) * contingency
+        by_date = np.bincount(plan.moved_date, moved * paid[plan.moved_task], minlength=dates.size)
         part = np.divide(amount, own, out=np.zeros_like(own), where=own > 0)
         supplied = float((work.supply * part).sum())
-        total = float(work.supply.sum())
-        lines[name] = spread(day, on_fixing, grid.ends_day) + early * contingency * (
+        lines[name] = spread(day, by_date, grid.ends_day) + early * contingency * (
             supplied / total if total else 0.0
         )
     return lines
@@ -332,8 +334,8 @@ def _cash(
     before = fees * v["money.fees_before_start_pct"] / 100
     land = v["money.land"] * float(plan.takeoff.flats.sum()) * (1 + v["money.stamp_duty_pct"] / 100)
     costs = {
-        "construction": measured["construction"] + _retention(plan, work.reference, handovers, ends),
-        "premium": measured["premium"] + _retention(plan, work.premium, handovers, ends),
+        "construction": measured["construction"] + _released(plan, work.reference, handovers, ends),
+        "premium": measured["premium"] + _released(plan, work.premium, handovers, ends),
         "preliminaries": preliminaries,
         "fees": spread_evenly([min(bought, 0.0), 0.0], [0.0, last], [before, fees - before], ends),
         "land": spread([bought], [land], ends),
@@ -354,20 +356,14 @@ def _cash(
     return Cash(costs, receipts, time_costs, sold, facility)
 
 
-def _retention(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> Floats:
-    """Retention held as work is paid (negative) and released at handover and after the defects period."""
+def _released(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> Floats:
+    """Retention released by month: half at the handover of each block, half after the defects period."""
     v = plan.values
-    share = v["money.retention_pct"] / 100
-    if share == 0.0:
-        return np.zeros(ends.size)
-    lag = v["money.payment_lag_days"]
-    held = share * amount * (1 + v["money.contingency_pct"] / 100)
-    moved = plan.moved_work / plan.tasks.work[plan.moved_task]
-    withheld = spread(plan.moved_date + 1.0 + lag, moved * held[plan.moved_task], ends)
+    held = v["money.retention_pct"] / 100 * amount * (1 + v["money.contingency_pct"] / 100)
     by_block = np.bincount(plan.network.block + 1, held, minlength=handovers.size + 1)[1:]
     late = handovers + v["money.defects_months"] * DAYS_PER_MONTH
-    released = spread(np.concatenate([handovers, late]) + lag, np.concatenate([by_block, by_block]) / 2, ends)
-    return np.asarray(released - withheld)
+    days = np.concatenate([handovers, late]) + v["money.payment_lag_days"]
+    return spread(days, np.concatenate([by_block, by_block]) / 2, ends)
 
 
 def block_values(plan: Plan) -> Floats:

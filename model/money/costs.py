@@ -172,10 +172,11 @@ def price_time(plan: Plan, site_use: SiteUse, handovers: Floats) -> TimeCosts:
     """
     values = plan.values
     scale = site_scale(plan)
+    days = _days(plan, site_use, handovers)
     rows: list[tuple[int, float, float, float, bool]] = []
     for k, item in enumerate(read_site_costs()):
         rate = values[f"site_cost.{item.id}.rate"]
-        for start, finish, per_week in _stretches(item, rate, plan, site_use, handovers, scale):
+        for start, finish, per_week in _stretches(item, rate, plan, days, handovers, scale):
             if finish > start and per_week > 0:
                 rows.append((k, start, finish, per_week, item.kind == "plant"))
     if not rows:
@@ -193,10 +194,9 @@ def site_scale(plan: Plan) -> float:
 
 
 def _stretches(
-    item: SiteCost, rate: float, plan: Plan, site_use: SiteUse, handovers: Floats, scale: float
+    item: SiteCost, rate: float, plan: Plan, days: Mapping[str, Floats], handovers: Floats, scale: float
 ) -> list[tuple[float, float, float]]:
     """Return (start, finish, GBP a week) of each stretch of an item."""
-    days = _days(plan, site_use, handovers)
     begins, ends = days[item.begins], days[item.ends]
     if item.per == "site":
         thins = plan.values[f"site_cost.{item.id}.thins"] if item.thins else 0.0

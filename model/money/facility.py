@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from model.core.compiled import compiled
 from model.core.errors import RangeError
 
 Floats = NDArray[np.float64]
@@ -312,31 +313,81 @@ def _settle(terms: _Terms) -> tuple[Floats, int, float]:
 
 def _pass(terms: _Terms, facility: Floats, record: Floats | None) -> tuple[Floats, Floats]:
     """Go once through the months; return the peak balance and the exit fee left unpaid."""
-    equity_left = terms.equity.copy()
-    exit_due = terms.exit * facility
-    debt = np.zeros_like(facility)
     peak = np.zeros_like(facility)
-    fee = terms.arrangement * facility
-    for month in range(terms.need.shape[0]):
-        interest = debt * terms.rate[month]
-        need = terms.need[month] + fee if month == 0 else terms.need[month]
-        unused = terms.unused * np.maximum(facility - peak, 0.0) if month else np.zeros_like(fee)
-        short, surplus = np.maximum(need, 0.0), np.maximum(-need, 0.0)
-        from_equity = np.minimum(short, equity_left)
-        drawn = short - from_equity + unused
-        owed = debt + interest + drawn
-        peak = np.maximum(peak, owed)
-        repaid = np.minimum(owed, surplus)
-        debt = owed - repaid
-        free = surplus - repaid  # above zero only where the debt is nil
-        exit_paid = np.where(peak >= facility - _ROUNDING, np.minimum(free, exit_due), 0.0)
-        exit_due = exit_due - exit_paid
-        out = free - exit_paid
-        equity_left = equity_left + out - from_equity
-        if record is not None:
-            fees = unused + exit_paid + (fee if month == 0 else 0.0)
-            record[:, month] = from_equity, drawn, interest, fees, repaid, debt, out
+    exit_due = terms.exit * facility
+    kept = np.empty((7, 0, 0)) if record is None else record
+    _through_the_months(
+        terms.need,
+        terms.rate,
+        terms.unused,
+        terms.equity.copy(),
+        terms.arrangement * facility,
+        facility,
+        peak,
+        exit_due,
+        kept,
+    )
     return peak, exit_due
+
+
+@compiled
+def _through_the_months(
+    need_by_month: Floats,
+    rate: Floats,
+    unused_share: Floats,
+    equity_left: Floats,
+    fee: Floats,
+    facility: Floats,
+    peak: Floats,
+    exit_due: Floats,
+    record: Floats,
+) -> None:
+    """Run every row through the months; `equity_left`, `peak` and `exit_due` are worked on in place.
+
+    Parameters
+    ----------
+    need_by_month, rate : array, shape (months, rows)
+        Costs less receipts, and interest of a month. [money, -]
+    unused_share, equity_left, fee, facility : array, shape (rows,)
+        Non-utilisation fee of a month, equity, arrangement fee, facility. [-, money]
+    peak, exit_due : array, shape (rows,)
+        Highest balance so far; exit fee not yet paid. [money]
+    record : array, shape (7, months, rows), or without months where nothing is recorded
+        Drawn equity, drawn debt, interest, fees, repaid, debt, out to equity. [money]
+    """
+    months, rows = need_by_month.shape
+    keeps = record.shape[1] > 0
+    debt = np.zeros(rows)
+    for month in range(months):
+        for row in range(rows):
+            interest = debt[row] * rate[month, row]
+            need = need_by_month[month, row]
+            charged, unused = 0.0, 0.0
+            if month == 0:
+                need += fee[row]
+                charged = fee[row]
+            else:
+                unused = unused_share[row] * max(facility[row] - peak[row], 0.0)
+            short, surplus = max(need, 0.0), max(-need, 0.0)
+            from_equity = min(short, equity_left[row])
+            drawn = short - from_equity + unused
+            owed = debt[row] + interest + drawn
+            peak[row] = max(peak[row], owed)
+            repaid = min(owed, surplus)
+            debt[row] = owed - repaid
+            free = surplus - repaid  # above zero only where the debt is nil
+            exit_paid = min(free, exit_due[row]) if peak[row] >= facility[row] - _ROUNDING else 0.0
+            exit_due[row] -= exit_paid
+            out = free - exit_paid
+            equity_left[row] += out - from_equity
+            if keeps:
+                record[0, month, row] = from_equity
+                record[1, month, row] = drawn
+                record[2, month, row] = interest
+                record[3, month, row] = unused + exit_paid + charged
+                record[4, month, row] = repaid
+                record[5, month, row] = debt[row]
+                record[6, month, row] = out
 
 
 def _flows(costs: ArrayLike, receipts: ArrayLike) -> tuple[Floats, Floats]:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from model.core.calendar import monthly_anniversary
+from model.core.compiled import compiled
 from model.core.errors import RangeError
 
 Floats = NDArray[np.float64]
@@ -204,21 +205,59 @@ def spread_evenly(starts: ArrayLike, finishes: ArrayLike, amounts: ArrayLike, en
             f"Money cannot flow from day {start.flat[worst]:g} back to day {finish.flat[worst]:g}. "
             "Give the start first."
         )
-    _between(start, ends_day)
-    _between(finish, ends_day)
-    length = finish - start
-    short = length < _SHORTEST_SPAN_DAYS
-    middle = (start + finish) / 2
-    whole = spread(middle, np.where(short, amount, 0.0), ends_day)
-    pace = np.where(short, 0.0, amount / np.where(short, 1.0, length))
-    for item in range(start.shape[-1]):
-        rise = _reach(finish[..., item], ends_day) - _reach(start[..., item], ends_day)
-        whole += pace[..., item, np.newaxis] * rise
-    return whole
+    if not np.all(np.isfinite(amount)):
+        raise RangeError("Every dated sum must be a finite number; one is not. Check the price behind it.")
+    _inside(start, ends_day)
+    _inside(finish, ends_day)
+    lead, spans = start.shape[:-1], start.shape[-1]
+    rows = int(np.prod(lead))
+    cash = np.zeros((rows, ends_day.size))
+    _flow(
+        *(np.ascontiguousarray(item).reshape(rows, spans) for item in (start, finish, amount)), ends_day, cash
+    )
+    return cash.reshape((*lead, ends_day.size))
+
+
+@compiled
+def _flow(start: Floats, finish: Floats, amount: Floats, ends_day: Floats, cash: Floats) -> None:
+    """Add even flows to the months; shapes (rows, spans), and (rows, months) for `cash`.
+
+    Within one month a flow from share a to share b of it gives (b^2 - a^2) / 2 to the month-end after it.
+    """
+    last = ends_day.size - 2
+    for row in range(start.shape[0]):
+        for span in range(start.shape[1]):
+            begin, end, money = start[row, span], finish[row, span], amount[row, span]
+            short = end - begin < _SHORTEST_SPAN_DAYS
+            if short:
+                begin = end = (begin + end) / 2
+            month = min(max(np.searchsorted(ends_day, begin, side="right") - 1, 0), last)
+            if short:
+                after = money * (begin - ends_day[month]) / (ends_day[month + 1] - ends_day[month])
+                cash[row, month] += money - after
+                cash[row, month + 1] += after
+                continue
+            pace = money / (end - begin)
+            while month <= last and ends_day[month] < end:
+                gap = ends_day[month + 1] - ends_day[month]
+                a = max((begin - ends_day[month]) / gap, 0.0)
+                b = min((end - ends_day[month]) / gap, 1.0)
+                later = gap * (b * b - a * a) / 2
+                cash[row, month] += pace * (gap * (b - a) - later)
+                cash[row, month + 1] += pace * later
+                month += 1
 
 
 def _between(day: Floats, ends_day: Floats) -> tuple[NDArray[np.int64], Floats]:
     """Return the month-end before each day, and the share that belongs to the one after it."""
+    _inside(day, ends_day)
+    before = np.clip(np.searchsorted(ends_day, day, side="right") - 1, 0, ends_day.size - 2)
+    after = (day - ends_day[before]) / (ends_day[before + 1] - ends_day[before])
+    return before.astype(np.int64), after
+
+
+def _inside(day: Floats, ends_day: Floats) -> None:
+    """Refuse a grid that does not rise, and days outside it."""
     if ends_day.ndim != 1 or ends_day.size < 2 or np.any(np.diff(ends_day) <= 0):
         raise RangeError(
             "A grid needs two month-ends or more, each later than the one before; "
@@ -231,18 +270,3 @@ def _between(day: Floats, ends_day: Floats) -> tuple[NDArray[np.int64], Floats]:
             f"Money is dated day {found:g}, outside the months counted, days {ends_day[0]:g} to "
             f"{ends_day[-1]:g}. Make the grid long enough to hold every payment and receipt."
         )
-    before = np.clip(np.searchsorted(ends_day, day, side="right") - 1, 0, ends_day.size - 2)
-    after = (day - ends_day[before]) / (ends_day[before + 1] - ends_day[before])
-    return before.astype(np.int64), after
-
-
-def _reach(day: Floats, ends_day: Floats) -> Floats:
-    """Return, per month-end, the days of an even flow of one a day up to `day` that fall to it."""
-    gap = np.diff(ends_day)
-    passed = np.clip((day[..., np.newaxis] - ends_day[:-1]) / gap, 0.0, 1.0)
-    later = gap * passed**2 / 2
-    earlier = gap * passed - later
-    reach = np.zeros((*day.shape, ends_day.size))
-    reach[..., :-1] += earlier
-    reach[..., 1:] += later
-    return reach

@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -139,12 +140,17 @@ def sale_days(
     lead = np.broadcast_shapes(handover.shape[:-1], rate.shape, most.shape, launch.shape, notice.shape)
     handover = np.broadcast_to(handover, (*lead, flats.size))
     ranked = np.argsort(handover, axis=-1, kind="stable") if order is None else _order(order, flats.size)
-    waited = _reservation_days(
-        flats,
-        np.broadcast_to(ranked, handover.shape),
-        np.broadcast_to(rate, lead),
-        np.broadcast_to(most, lead),
-    )
+    if lead:
+        waited = _reservation_days(
+            flats,
+            np.broadcast_to(ranked, handover.shape),
+            np.broadcast_to(rate, lead),
+            np.broadcast_to(most, lead),
+        )
+    else:
+        waited = _kept_reservation_days(
+            tuple(flats.tolist()), tuple(ranked.tolist()), float(rate), float(most)
+        )
     reserved = waited + launch[..., np.newaxis]
     block = np.repeat(np.arange(flats.size), flats)
     handed = handover[..., block]
@@ -378,6 +384,16 @@ def value_at_yield(income: float, net_yield: float, purchaser_cost_share: float 
     """
     gross = income / float(_above_zero("The yield", net_yield))
     return gross / (1 + float(_share("Purchaser's costs", purchaser_cost_share)))
+
+
+@lru_cache(maxsize=64)
+def _kept_reservation_days(
+    flats: tuple[int, ...], ranked: tuple[int, ...], rate: float, most: float
+) -> Floats:
+    """Days from launch to each flat's reservation: they do not depend on handover. Not to be written to."""
+    days = _reservation_days(np.array(flats), np.array(ranked), np.asarray(rate), np.asarray(most))
+    days.flags.writeable = False
+    return days
 
 
 def _reservation_days(

@@ -1,0 +1,273 @@
+"""Results as tidy frames with plain columns, ready to be drawn or tabled.
+
+Each function turns a `Comparison` into one frame, methods under one another; nothing is computed that a
+stage has not computed. The column `role` is left to whoever draws: it follows from the methods.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.compare import Case, Comparison
+from model.inputs.method import read_catalogue
+from model.report.audit import assumptions
+
+Floats = NDArray[np.float64]
+
+STAGES: Final = (
+    ("frame", ("core", "verticals", "deck")),
+    ("walls", ("outer_wall", "separating_wall", "finish")),
+    ("fit-out", ("bathrooms", "fit_out")),
+)
+"""Stages of the storeys-against-time chart, and the elements whose work they hold."""
+
+
+def storeys_against_time(comparison: Comparison) -> pd.DataFrame:
+    """Return when each stage of work is on each storey.
+
+    Returns
+    -------
+    DataFrame
+        Columns method, block, storey, stage, start, finish (dates), trade (the one that ends it),
+        why (the cause word of its last task).
+    """
+    return pd.concat([_stages(case) for case in comparison.cases], ignore_index=True)
+
+
+def _stages(case: Case) -> pd.DataFrame:
+    """Return the stages of one method. The frame of a storey ends when the slab over it is poured."""
+    plan, network = case.plan, case.plan.network
+    names = np.array(case.takeoff.layout.names, dtype=object)
+    trades = np.array([trade.label for trade in read_catalogue().trades.values()], dtype=object)
+    causes = np.array(plan.bound_words(), dtype=object)
+    start_date = np.datetime64(plan.start_date, "s")
+    poured = _by_storey(case, "slab_poured")
+    parts = []
+    for stage, elements in STAGES:
+        tasks = _tasks_in(case, elements)
+        tasks = tasks[network.zone[tasks] > 0]
+        if stage == STAGES[0][0]:
+            tasks = tasks[plan.start[tasks] < poured[network.block[tasks], network.storey[tasks] + 1]]
+        place = network.block[tasks] * 100 + network.storey[tasks]
+        order = np.lexsort((plan.finish[tasks], place))
+        last = tasks[order[np.append(np.flatnonzero(np.diff(place[order])), order.size - 1)]]
+        begun = np.full(int(place.max()) + 1, np.inf)
+        np.minimum.at(begun, place, plan.start[tasks])
+        block, storey = network.block[last], network.storey[last]
+        finish = poured[block, storey + 1] if stage == STAGES[0][0] else plan.finish[last]
+        start = begun[block * 100 + storey]
+        parts.append(
+            pd.DataFrame(
+                {
+                    "method": case.method.label,
+                    "block": names[block],
+                    "storey": storey,
+                    "stage": stage,
+                    "start": start_date + (start * 86_400).astype("timedelta64[s]"),
+                    "finish": start_date + (finish * 86_400).astype("timedelta64[s]"),
+                    "trade": trades[plan.tasks.trade[last]],
+                    "why": causes[last],
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
+def _weeks(case: Case, by_date: Floats, how: str) -> pd.DataFrame:
+    """Fold a daily series into weeks from the start on site: ``mean`` over open dates, or ``sum``."""
+    last = math.ceil(case.plan.last_handover)
+    count = math.ceil(last / 7)
+    series = np.zeros(count * 7)
+    size = min(series.size, by_date.size)
+    series[:size] = by_date[:size]
+    weekly = series.reshape(count, 7).sum(axis=1)
+    if how == "mean":
+        open_dates = case.plan.conditions.open_dates[: count * 7].reshape(count, 7).sum(axis=1)
+        weekly = np.divide(weekly, open_dates, out=np.zeros(count), where=open_dates > 0)
+    week = pd.Timestamp(case.plan.start_date) + pd.to_timedelta(np.arange(count) * 7, unit="D")
+    return pd.DataFrame({"method": case.method.label, "week": week, "value": weekly})
+
+
+def people_by_week(comparison: Comparison) -> pd.DataFrame:
+    """Return operatives on site in the mean of a week's open dates: columns method, week, operatives."""
+    parts = [
+        _weeks(case, case.site.present.sum(axis=0) + case.site.support, "mean") for case in comparison.cases
+    ]
+    return pd.concat(parts, ignore_index=True).rename(columns={"value": "operatives"})
+
+
+def loads_by_week(comparison: Comparison) -> pd.DataFrame:
+    """Return vehicles by week: columns method, week, loads."""
+    parts = [_weeks(case, case.site.loads.by_date(1), "sum") for case in comparison.cases]
+    return pd.concat(parts, ignore_index=True).rename(columns={"value": "loads"})
+
+
+def hook_by_week(comparison: Comparison) -> pd.DataFrame:
+    """Return hook hours by crane and week: columns method, crane, week, used, available. [h]"""
+    parts = []
+    for case in comparison.cases:
+        for c, crane in enumerate(case.plan.scenario.served):
+            used = _weeks(case, case.site.hook_used[c], "sum")
+            could = _weeks(case, case.site.available[c], "sum")
+            used = used.rename(columns={"value": "used"}).assign(crane=crane.name, available=could["value"])
+            parts.append(used[used["available"] > 0])
+    return pd.concat(parts, ignore_index=True)[["method", "crane", "week", "used", "available"]]
+
+
+def cash_by_month(comparison: Comparison) -> pd.DataFrame:
+    """Return money by month: columns method, month_end, cost (before finance), receipts, debt. [GBP]"""
+    return pd.concat(
+        [
+            pd.DataFrame(
+                {
+                    "method": case.method.label,
+                    "month_end": pd.to_datetime([day.isoformat() for day in case.account.grid.ends_on]),
+                    "cost": case.account.cash.cost,
+                    "receipts": case.account.cash.receipts,
+                    "debt": case.account.cash.facility.debt,
+                }
+            )
+            for case in comparison.cases
+        ],
+        ignore_index=True,
+    )
+
+
+def cost_plan(comparison: Comparison) -> pd.DataFrame:
+    """Return the cost plan: columns method, line, amount; measured work by element, then the rest. [GBP]"""
+    rows = []
+    for case in comparison.cases:
+        contingency = 1 + case.plan.values["money.contingency_pct"] / 100
+        for item in case.account.work.plan.itertuples():
+            own = (float(item.reference) + float(item.premium)) * contingency  # type: ignore[arg-type]
+            rows.append((case.method.label, str(item.element), own))
+        for line in ("preliminaries", "fees", "land", "finance"):
+            rows.append((case.method.label, line, case.account.cost_of(line)))
+    return pd.DataFrame(rows, columns=["method", "line", "amount"])
+
+
+def register(comparison: Comparison) -> pd.DataFrame:
+    """Return every record as the first method uses it; columns as `model.report.audit.assumptions`."""
+    return assumptions(comparison.first)
+
+
+def elevation_payload(comparison: Comparison) -> dict[str, Any]:
+    """Return what the elevations need: for each method and storey, the day on which each state begins.
+
+    Returns
+    -------
+    dict
+        ``start``, ``days``, ``date`` (the day shown first: the second method's first handover) and
+        ``methods``, each with ``label``, ``blocks`` and ``cranes``. Days are whole dates from the start.
+    """
+    methods = [_elevation(case) for case in comparison.cases]
+    lived = max(case.plan.last_handover + _notice(case) for case in comparison.cases)
+    return {
+        "start": comparison.scenario.development.start.isoformat(),
+        "days": math.ceil(lived) + 14,
+        "date": _date_number(comparison.second.plan.first_handover),
+        "methods": methods,
+    }
+
+
+def _notice(case: Case) -> float:
+    """Days from handover to people living there."""
+    return case.plan.values["money.notice_weeks"] * 7.0
+
+
+def _date_number(instant: float) -> int:
+    return max(0, math.ceil(instant - 1e-9) - 1)
+
+
+def _elevation(case: Case) -> dict[str, Any]:
+    plan, layout = case.plan, case.takeoff.layout
+    begun = _first_start(case, ("core", "verticals", "deck"))
+    fitting = _first_start(case, ("bathrooms", "fit_out", "separating_wall"))
+    done = np.fmax(_by_storey(case, "finished"), _by_storey(case, "clad"))
+    done = np.fmax(done, _by_storey(case, "behind_bays_done"))
+    laid, released, closed = (_by_storey(case, name) for name in ("deck_laid", "deck_released", "enclosed"))
+    gross = np.add.reduceat(case.takeoff.by_zone["gross_m2"], layout.storey_starts)
+    blocks = []
+    for b, name in enumerate(layout.names):
+        ready = plan.ready_by_block[b]
+        lived = ready + _notice(case)
+        states = []
+        for s in range(1, layout.storeys[b] + 1):
+            inside = max(fitting[b, s], closed[b, s])
+            states.append(
+                {
+                    "frame": _date_number(begun[b, s]),
+                    "props": _date_number(laid[b, s]),
+                    "open": _date_number(released[b, s]),
+                    "weathertight": _date_number(closed[b, s]),
+                    "fitting": _date_number(inside),
+                    "finished": _date_number(done[b, s]),
+                    "lived": _date_number(lived),
+                }
+            )
+        first = layout.block_storey_starts[b]
+        area = float(gross[first : first + layout.storeys[b]].max())
+        blocks.append(
+            {
+                "name": name,
+                "storeys": layout.storeys[b],
+                "width_m": area / max(area**0.5 * 0.55, 12.0),
+                "storey_height_m": layout.storey_heights[b],
+                "ready": _date_number(ready),
+                "states": states,
+            }
+        )
+    return {"label": case.method.label, "blocks": blocks, "cranes": _cranes(case)}
+
+
+def _cranes(case: Case) -> list[dict[str, int]]:
+    names = list(case.takeoff.layout.names)
+    height = {name: storeys for name, storeys in zip(names, case.takeoff.layout.storeys, strict=True)}
+    drawn = []
+    for c, crane in enumerate(case.plan.scenario.served):
+        begin, end = case.site.crane_from[c], case.site.crane_to[c]
+        if math.isfinite(begin):
+            tallest = max(crane.blocks, key=lambda name: height[name])
+            drawn.append(
+                {"block": names.index(tallest), "from": _date_number(begin), "to": _date_number(end)}
+            )
+    return drawn
+
+
+def _grid(case: Case, fill: float) -> Floats:
+    return np.full((len(case.takeoff.layout.names), max(case.takeoff.layout.storeys) + 2), fill)
+
+
+def _by_storey(case: Case, event: str) -> Floats:
+    """Return when an event has happened on the whole of each storey, by block and storey; NaN if never."""
+    network = case.plan.network
+    grid = _grid(case, np.nan)
+    if network.has(f"event:{event}"):
+        tasks = network.tasks_of(f"event:{event}")
+        np.fmax.at(grid, (network.block[tasks], network.storey[tasks]), case.plan.finish[tasks])
+    return grid
+
+
+def _first_start(case: Case, elements: tuple[str, ...]) -> Floats:
+    """Return when work of some elements begins on each storey, by block and storey."""
+    network = case.plan.network
+    tasks = _tasks_in(case, elements)
+    grid = _grid(case, np.inf)
+    np.minimum.at(grid, (network.block[tasks], network.storey[tasks]), case.plan.start[tasks])
+    return grid
+
+
+def _tasks_in(case: Case, elements: tuple[str, ...]) -> NDArray[np.int64]:
+    """Return the tasks with work of some elements that stand on a storey."""
+    network, plan = case.plan.network, case.plan
+    mine = [
+        k
+        for k, name in enumerate(network.groups[: network.activities])
+        if plan.option_of[name.split(":")[1]].element in elements
+    ]
+    return np.flatnonzero(np.isin(network.group, mine) & (plan.tasks.work > 0) & (network.storey > 0))
