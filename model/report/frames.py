@@ -52,7 +52,7 @@ def _stages(case: Case) -> pd.DataFrame:
         tasks = _tasks_in(case, elements)
         tasks = tasks[network.zone[tasks] > 0]
         if stage == STAGES[0][0]:
-            tasks = tasks[plan.start[tasks] < poured[network.block[tasks], network.storey[tasks] + 1]]
+            tasks = tasks[plan.finish[tasks] <= poured[network.block[tasks], network.storey[tasks] + 1]]
         place = network.block[tasks] * 100 + network.storey[tasks]
         order = np.lexsort((plan.finish[tasks], place))
         last = tasks[order[np.append(np.flatnonzero(np.diff(place[order])), order.size - 1)]]
@@ -227,7 +227,7 @@ def _elevation(case: Case) -> dict[str, Any]:
 
 def _cranes(case: Case) -> list[dict[str, int]]:
     names = list(case.takeoff.layout.names)
-    height = {name: storeys for name, storeys in zip(names, case.takeoff.layout.storeys, strict=True)}
+    height = dict(zip(names, case.takeoff.layout.storeys, strict=True))
     drawn = []
     for c, crane in enumerate(case.plan.scenario.served):
         begin, end = case.site.crane_from[c], case.site.crane_to[c]

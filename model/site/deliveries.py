@@ -81,7 +81,10 @@ class Loads:
         return np.bincount(self.date, self.loads, minlength=dates).astype(float)
 
     def frame(self, plan: Plan) -> pd.DataFrame:
-        """Columns date, block, material, loads, amount, unit, per_load."""
+        """Columns date, block, material, loads, amount, unit, per_load, delivery, activity.
+
+        `delivery` names the records ``delivery.<id>.*``, `activity` whose quantity the amount is worked from.
+        """
         deliveries = read_deliveries()
         names = np.array(plan.takeoff.layout.names, dtype=object)
         start = np.datetime64(plan.start_date)
@@ -94,6 +97,8 @@ class Loads:
                 "amount": self.amount,
                 "unit": [deliveries[k].unit for k in self.material],
                 "per_load": self.per_load,
+                "delivery": [deliveries[k].id for k in self.material],
+                "activity": [deliveries[k].activity for k in self.material],
             }
         )
 
