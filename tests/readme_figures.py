@@ -1,0 +1,70 @@
+"""The figures block of README.md, from the model; `python tests/readme_figures.py` writes it anew."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+from typing import Any
+
+from model import compare_methods, load_scenario
+from model.report.words import day, money, sooner
+
+ROOT = Path(__file__).parents[1]
+START, END = "<!-- figures: start -->", "<!-- figures: end -->"
+
+
+def block(figures: dict[str, Any]) -> str:
+    """Return the block between the marks, for the comparison of the pitch scenario."""
+    first, second = figures["methods"].values()
+    difference = figures["difference"]
+    walls = difference["walls_only"]
+
+    def date(method: dict[str, Any], key: str) -> str:
+        return day(dt.date.fromisoformat(method[key]))
+
+    rows = [
+        ("First handover", date(first, "first_handover"), date(second, "first_handover")),
+        ("Last handover", date(first, "last_handover"), date(second, "last_handover")),
+        ("Weeks to the last handover", *(f"{m['weeks_to_last_handover']:.1f}" for m in (first, second))),
+        ("Trades on site", *(str(m["trades"]) for m in (first, second))),
+        ("Operative-days", *(f"{m['operative_days']:,.0f}" for m in (first, second))),
+        ("Paid hours a m²", *(f"{m['hours_per_m2']:.1f}" for m in (first, second))),
+        ("Hours at an open edge", *(f"{m['open_edge_hours']:,.0f}" for m in (first, second))),
+        ("Crane hook hours", *(f"{m['hook_hours']:,.0f}" for m in (first, second))),
+        ("Lorry loads", *(f"{m['loads']:,.0f}" for m in (first, second))),
+        ("Panel premium", *(money(m["cost"]["premium"]) for m in (first, second))),
+        ("Finance", *(money(m["cost"]["finance"]) for m in (first, second))),
+        ("Profit", *(money(m["profit"]) for m in (first, second))),
+        ("A week sooner is worth", *(money(m["value_of_a_week"]["total"]) for m in (first, second))),
+    ]
+    lines = ["| | open frame | panels |", "|---|---:|---:|"]
+    lines += [f"| {name} | {one} | {other} |" for name, one, other in rows]
+    lines += [
+        "",
+        f"Panels against the open frame: first handover {sooner(difference['weeks_to_first_handover'])}, "
+        f"last {sooner(difference['weeks_to_last_handover'])}, profit {money(difference['profit'])}. "
+        f"Owed to the walls alone (only the wall elements switched): first handover "
+        f"{sooner(walls['weeks_to_first_handover'])}, last {sooner(walls['weeks_to_last_handover'])}, "
+        f"profit {money(walls['profit'])}.",
+    ]
+    return "\n".join(lines)
+
+
+def in_readme(text: str) -> str:
+    """Return what stands between the marks in a README."""
+    found = re.search(re.escape(START) + r"\n(.*?)\n" + re.escape(END), text, flags=re.DOTALL)
+    assert found, "README.md has lost its figure marks"
+    return found.group(1)
+
+
+def write() -> None:
+    """Put the block into README.md."""
+    path = ROOT / "README.md"
+    text = path.read_text(encoding="utf-8")
+    figures = compare_methods(load_scenario(ROOT / "scenarios" / "pitch.toml")).as_json()
+    path.write_text(text.replace(in_readme(text), block(figures)), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write()
