@@ -487,6 +487,7 @@ def run_days(
             sweep = 0  # place in the sweep over active tasks; events follow once it is through
             pool_now = -1  # pool whose waiting tasks are being offered a freed gang
             instant = day_start
+            freed_at = day_start
             single = -1
             while True:
                 # choose the next task to try
@@ -513,6 +514,8 @@ def run_days(
                     sweep += 1
                     if state[i] != 1 or pool[i] != pool_now:
                         continue
+                    # in the second phase a task may wait that is ready only later in the date
+                    instant = max(freed_at, ready[i])
                 else:
                     sweep = active_size
                     next_ready = ready_keys[0] if ready_size > 0 else 1e18
@@ -520,7 +523,7 @@ def run_days(
                     if min(next_ready, next_freed) >= day_end - EPS:
                         break
                     if next_freed <= next_ready:
-                        instant = next_freed
+                        freed_at = next_freed
                         p = freed_items[0]
                         freed_size = _pop(freed_keys, freed_items, freed_size)
                         if waiting_in[p] > 0:
