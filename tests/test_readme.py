@@ -16,7 +16,9 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 @pytest.fixture(scope="module")
 def figures_module():
-    spec = importlib.util.spec_from_file_location("readme_figures", Path(__file__).with_name("readme_figures.py"))
+    spec = importlib.util.spec_from_file_location(
+        "readme_figures", Path(__file__).with_name("readme_figures.py")
+    )
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
