@@ -100,7 +100,7 @@ def _compare(arguments: argparse.Namespace) -> int:
 
     comparison = compare_methods(load_scenario(arguments.file))
     figures = comparison.as_json()
-    if arguments.json:
+    if arguments.json is not None:
         text = json.dumps(figures, indent=2, ensure_ascii=False, allow_nan=False)
         if arguments.json == "-":
             print(text)
@@ -126,12 +126,19 @@ def _write_whole(path: Path, text: str) -> None:
     """Write a file whole or not at all."""
     from model.core.errors import Problem
 
+    made = ""
     try:
+        if path.exists() and not path.is_file():  # a device takes the text as it comes; a folder refuses it
+            path.write_text(text, encoding="utf-8")
+            return
         with tempfile.NamedTemporaryFile(
             "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}-", delete=False
         ) as file:
+            made = file.name
             file.write(text)
-        os.replace(file.name, path)
+        os.umask(mask := os.umask(0))
+        os.chmod(made, 0o666 & ~mask)  # a temporary file is its maker's alone; this one is like any other
+        os.replace(made, path)
     except OSError as error:
         raise ScenarioError(
             [
@@ -143,6 +150,9 @@ def _write_whole(path: Path, text: str) -> None:
                 )
             ]
         ) from error
+    finally:
+        if made:
+            Path(made).unlink(missing_ok=True)  # gone already where all went well
 
 
 if __name__ == "__main__":

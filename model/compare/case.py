@@ -105,7 +105,7 @@ class Case:
         if site.loads_peak_day > site.bay_capacity_per_day:
             warnings.append(
                 f"{self.method.label}: {site.loads_peak_day:,.0f} vehicles on the busiest day, the bays take "
-                f"{site.bay_capacity_per_day}; loads would be spread over neighbouring days."
+                f"{site.bay_capacity_per_day}: book pours on different days, open another bay or consolidate goods."
             )
         week = account.week
         return {
@@ -195,9 +195,15 @@ class Case:
             return None
         made = network.tasks_of("activity:make_panels")
         here = network.tasks_of("event:panels_here")
-        needed = float(plan.finish[here].min())
+        fixing = network.after[np.isin(network.before, here)]
+        first = fixing[plan.start[fixing].argmin()]
         values = plan.values
-        order_by = needed - values["factory.lead"] * WEEK - values["site.panels_ahead"]
+        storey = made[
+            (network.block[made] == network.block[first]) & (network.storey[made] == network.storey[first])
+        ]
+        making = float((plan.finish[storey] - plan.start[storey]).max())
+        ahead = values["site.panels_ahead"] * WEEK / 5
+        order_by = float(plan.start[first]) - ahead - making - values["factory.lead"] * WEEK
         return {
             "panels": self.site.panels,
             "first_made": plan.date(float(plan.start[made].min()) + 1.0).isoformat(),

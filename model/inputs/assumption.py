@@ -24,6 +24,17 @@ EVIDENCE: Final = ("standard", "measured", "published", "practice", "chosen")
 MARKS: Final = ("SEEN", "SEEN-2", "MEMORY", "PRACTICE", "DERIVED")
 """How the figure was had: read in the source, read second-hand, remembered, practice, worked out."""
 
+_DIVISORS: Final = frozenset(
+    ("gang", "gangs", "per_load")  # by the last part of the key
+) | frozenset(
+    """block.core_area block.efficiency block.storey_height crane.utilisation factory.output geometry.column_area
+    geometry.door_area geometry.window_area load.part_called panel.heaviest panel.longest panel.outer_length
+    panel.outer_mass panel.separating_length panel.separating_mass scale.flats site.bay_slot site.labour_present
+    site.learning site.learning_storeys site.logistics_ratio site.management_ratio site.productive_hours
+    site.shift_hours""".split()
+)
+"""Records that something is divided by: at or near 0 they have no meaning, unless their own range holds 0."""
+
 _FIELD_WORDS: Final[dict[str, tuple[str, str]]] = {
     # last part of the key: (label, note) where a record inside an activity leaves them out
     "hours": ("labour hours per unit", "Settled output, before learning and rework."),
@@ -124,8 +135,15 @@ class Assumption:
         return replace(self, value=float(value), overridden=True, why=why)
 
     def allowed(self) -> tuple[float, float]:
-        """Return the least and greatest value that has a meaning, in the record's unit."""
-        return bounds(self.unit)
+        """Return the least and greatest value that has a meaning, in the record's unit.
+
+        What the model divides by has a meaning down to a tenth of the low end of its range.
+        """
+        least, most = bounds(self.unit)
+        field = self.key.rsplit(".", 1)[-1]
+        if self.low > 0 and (field in _DIVISORS or self.key in _DIVISORS):
+            least = max(least, 1.0 if field == "gangs" else self.low / 10)
+        return least, most
 
 
 @dataclass(frozen=True)

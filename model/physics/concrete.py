@@ -433,9 +433,9 @@ def levels_of_backprops(
 
 
 def _check_s(s: float) -> None:
-    if not s > 0:
+    if not 0 < s <= 1:
         raise RangeError(
-            f"The cement coefficient s must be above 0; got {s:g}. "
+            f"The cement coefficient s must be {'at most 1' if s > 1 else 'above 0'}; got {s:g}. "
             "EN 1992-1-1, 3.1.2(6) gives 0.20 (rapid), 0.25 (normal) and 0.38 (slow)."
         )
 

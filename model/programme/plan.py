@@ -318,7 +318,7 @@ def run_plan(
 ) -> Plan:
     """Run the day-by-day schedule with gangs and order given. Parameters as in `Plan`."""
     pool = np.where(tasks.trade >= 0, gangs.pool_of[tasks.trade, network.block], -1)
-    room = int(np.ceil(tasks.work / 0.2).sum()) + 4 * network.size
+    room = int(min(np.ceil(tasks.work / 0.2).sum(), 400.0 * network.size)) + 4 * network.size
     while True:
         outcome = run_days(
             tasks.work,

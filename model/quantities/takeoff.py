@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from model.core.errors import RangeError
 from model.inputs.assumption import Values
 from model.inputs.scenario import Block, Scenario
 from model.quantities.geometry import (
@@ -301,6 +302,13 @@ def _measure_block(block: Block, v: Values) -> _Measured:
         separating_given,
     )
     per_zone = _storey_quantities(v, flats, net, gross, facade_m, separating_m, height, clear, glazing, cores)
+    for key, amount in per_zone.items():
+        if not np.all(amount >= 0):
+            raise RangeError(
+                f"Block {block.name!r}: {key} comes to {float(amount.min()):,.3g} on a storey; nothing measured can be "
+                f"below 0. Check storey height {height:g} m, slab thickness {v['geometry.slab_thickness']:g} m, plate "
+                f"depth {depth:g} m and corridor width {v['geometry.corridor_width']:g} m."
+            )
     zone = {key: np.repeat(amount / zones, zones) for key, amount in per_zone.items()}
     outer = longest_panel(
         v["panel.outer_length"],

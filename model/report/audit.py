@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import tempfile
 from pathlib import Path
 from typing import Final
@@ -63,7 +62,7 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
     ----------
     comparison : Comparison
     folder : Path
-        Made if it is not there; an existing pack in it is replaced.
+        Made if it is not there; files of an earlier pack in it are replaced, nothing else is touched.
 
     Returns
     -------
@@ -77,20 +76,20 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
     """
     names = folder_names([case.method.id for case in comparison.cases])
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".audit-") as made:
+        home = folder if folder.is_dir() else folder.parent
+        home.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=home, prefix=".audit-") as made:
             work = Path(made)
             for case, name in zip(comparison.cases, names, strict=True):
                 (work / name).mkdir()
                 for file, table in audit_tables(case).items():
                     _write(table, work / name / file)
             _write(differences(comparison), work / "differences.csv")
-            folder.mkdir(exist_ok=True)
-            for item in sorted(work.iterdir()):
-                target = folder / item.name
-                if target.is_dir():
-                    shutil.rmtree(target)
-                os.replace(item, target)
+            for name in names:
+                (folder / name).mkdir(parents=True, exist_ok=True)
+            files = [path.relative_to(work) for path in sorted(work.rglob("*.csv"))]
+            for file in files:
+                os.replace(work / file, folder / file)
     except OSError as error:
         raise ScenarioError(
             [
@@ -102,7 +101,7 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
                 )
             ]
         ) from error
-    return sorted(path for path in folder.rglob("*.csv"))
+    return [folder / file for file in files]
 
 
 def folder_names(ids: list[str]) -> list[str]:

@@ -1,7 +1,8 @@
 """What comes by road, when, and does the bay take it?
 
-loads = ceil(quantity / (load x part-load factor)), by material and call-off, on dates ahead of use.
-Concrete is called off pour by pour, everything else storey by storey.
+loads = ceil(quantity / (load x part-load factor)), by material and call-off, on dates ahead of use: the
+loads of a call-off follow one another as the work they serve goes on. Concrete is called off pour by
+pour, everything else storey by storey.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ class Delivery:
     vehicle: str
     called: bool
     ahead: str
+    by_pour: bool
     unit: str
 
 
@@ -48,6 +50,7 @@ def read_deliveries() -> tuple[Delivery, ...]:
             vehicle=table["vehicle"],
             called=table["part"] == "called",
             ahead=_AHEAD[table.get("ahead", "goods")],
+            by_pour=table.get("call_off") == "pour",
             unit=library[f"delivery.{name}.per_load"].unit,
         )
         for name, table in library.data["delivery"].items()
@@ -56,7 +59,7 @@ def read_deliveries() -> tuple[Delivery, ...]:
 
 @dataclass(frozen=True, eq=False)
 class Loads:
-    """Vehicles by call-off.
+    """Vehicles, one row each.
 
     Attributes
     ----------
@@ -115,7 +118,7 @@ def call_off(plan: Plan) -> Loads:
     Loads
     """
     network, values = plan.network, plan.values
-    open_back = _last_open_date(plan.conditions.open_dates)
+    open_dates = np.flatnonzero(plan.conditions.open_dates)
     parts: list[list[NDArray[np.int64]]] = []
     sums: list[list[Floats]] = []
     for k, delivery in enumerate(read_deliveries()):
@@ -126,28 +129,28 @@ def call_off(plan: Plan) -> Loads:
         if tasks.size == 0:
             continue
         key = f"delivery.{delivery.id}"
-        by_pour = not delivery.ahead
         group = network.block[tasks] * 1000 + network.storey[tasks]
-        label = np.arange(tasks.size) if by_pour else np.unique(group, return_inverse=True)[1]
+        label = np.arange(tasks.size) if delivery.by_pour else np.unique(group, return_inverse=True)[1]
         amount = np.bincount(label, plan.tasks.amount[tasks]).astype(float) * values[f"{key}.per_unit"]
-        first = np.full(amount.size, np.inf)
+        first, last = np.full(amount.size, np.inf), np.zeros(amount.size)
         np.minimum.at(first, label, plan.start[tasks])
+        np.maximum.at(last, label, plan.finish[tasks])
         block = np.zeros(amount.size, dtype=np.int64)
         block[label] = network.block[tasks]
         size = values[f"{key}.per_load"] * (values["load.part_called"] if delivery.called else 1.0)
-        ahead = 0.0 if by_pour else values[delivery.ahead]
-        wanted = np.maximum(np.floor(first - ahead + 1e-9), 0).astype(np.int64)
-        parts.append([open_back[wanted], block, np.full(amount.size, k)])
-        sums.append([np.ceil(np.round(amount / size, 9)), amount, np.full(amount.size, size)])
+        ahead = values[delivery.ahead] if delivery.ahead else 0.0
+        count = np.ceil(np.round(amount / size, 9)).astype(np.int64)
+        call = np.repeat(np.arange(amount.size), count)
+        number = np.arange(call.size) - np.repeat(np.cumsum(count) - count, count)
+        needed = first[call] + (last - first)[call] * number / count[call]
+        open_before = np.searchsorted(open_dates, np.floor(needed + 1e-9), side="right") - 1
+        arrives = open_dates[np.maximum(open_before - round(ahead), 0)]
+        parts.append([arrives, block[call], np.full(call.size, k)])
+        carried = np.minimum(amount[call] - number * size, size)
+        sums.append([np.ones(call.size), carried, np.full(call.size, size)])
     date, block, material = (np.concatenate(column).astype(np.int64) for column in zip(*parts, strict=True))
     loads, amount, per_load = (np.concatenate(column) for column in zip(*sums, strict=True))
     return Loads(date, block, material, loads, amount, per_load)
-
-
-def _last_open_date(open_dates: Floats) -> NDArray[np.int64]:
-    """Return, for each date, itself if open, else the last open date before it (date 0 at the earliest)."""
-    dates = np.where(open_dates > 0, np.arange(open_dates.size), 0)
-    return np.maximum.accumulate(dates)
 
 
 def bay_capacity(values: Values) -> int:
