@@ -123,7 +123,7 @@ export function layOut(payload, width, labelWidths) {
   const fit = Math.max(0.4, (width - rooms - gap * blocks.length) / metres);
   const across = Math.min(fit, room / tallest, 8.5);
   const lowest = Math.min(...blocks.map((b) => b.storey_height_m));
-  const up = Math.min(room / tallest, Math.max(across, 7 / lowest));
+  const up = Math.min(room / tallest, Math.max(across, 13 / lowest)); // storeys stay tall enough to read
   const hoisted = rooms > 0;
   const above = hoisted ? Math.max(44, 9 * up) : 14;
   const ground = Math.ceil(above + tallest * up);

@@ -105,7 +105,8 @@ class Case:
         if site.loads_peak_day > site.bay_capacity_per_day:
             warnings.append(
                 f"{self.method.label}: {site.loads_peak_day:,.0f} vehicles on the busiest day, the bays take "
-                f"{site.bay_capacity_per_day}: book pours on different days, open another bay or consolidate goods."
+                f"{site.bay_capacity_per_day}: book pours on different days, "
+                "open another bay or consolidate goods."
             )
         week = account.week
         return {

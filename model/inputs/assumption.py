@@ -25,15 +25,17 @@ MARKS: Final = ("SEEN", "SEEN-2", "MEMORY", "PRACTICE", "DERIVED")
 """How the figure was had: read in the source, read second-hand, remembered, practice, worked out."""
 
 _DIVISORS: Final = frozenset(
-    ("gang", "gangs", "per_load")  # by the last part of the key
-) | frozenset(
-    """block.core_area block.efficiency block.storey_height crane.utilisation factory.output geometry.column_area
-    geometry.door_area geometry.window_area load.part_called panel.heaviest panel.longest panel.outer_length
-    panel.outer_mass panel.separating_length panel.separating_mass scale.flats site.bay_slot site.labour_present
-    site.learning site.learning_storeys site.logistics_ratio site.management_ratio site.productive_hours
-    site.shift_hours""".split()
-)
-"""Records that something is divided by: at or near 0 they have no meaning, unless their own range holds 0."""
+    {
+        "gang", "gangs", "per_load",  # the last part of a key; below, whole keys
+        "block.core_area", "block.efficiency", "block.storey_height", "crane.utilisation", "factory.output",
+        "geometry.column_area", "geometry.door_area", "geometry.window_area", "load.part_called",
+        "panel.heaviest", "panel.longest", "panel.outer_length", "panel.outer_mass",
+        "panel.separating_length", "panel.separating_mass", "scale.flats", "site.bay_slot",
+        "site.labour_present", "site.learning", "site.learning_storeys", "site.logistics_ratio",
+        "site.management_ratio", "site.productive_hours", "site.shift_hours",
+    }
+)  # fmt: skip
+"""Records something is divided by: near 0 they have no meaning, unless their own range holds it."""
 
 _FIELD_WORDS: Final[dict[str, tuple[str, str]]] = {
     # last part of the key: (label, note) where a record inside an activity leaves them out

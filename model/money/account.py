@@ -67,6 +67,8 @@ class Cash:
     time_costs : TimeCosts
     sold : Completions
     facility : FacilityRun
+    equity : float
+        Equity committed. [GBP]
     """
 
     costs: dict[str, Floats]
@@ -74,6 +76,7 @@ class Cash:
     time_costs: TimeCosts
     sold: Completions
     facility: FacilityRun
+    equity: float
 
     @property
     def cost(self) -> Floats:
@@ -251,17 +254,17 @@ def price(plan: Plan, site_use: SiteUse, grid: MonthGrid) -> Account:
     handovers = plan.ready_by_block
     measured = _measured_cash(plan, work, grid)
     cash = _cash(plan, site_use, work, grid, measured, handovers)
-    sooner = _cash(plan, site_use, work, grid, measured, handovers - 7.0)
+    sooner = _cash(plan, site_use, work, grid, measured, handovers - 7.0, committed=cash)
     return Account(plan, grid, work, cash, _week(plan, cash, sooner))
 
 
 def _week(plan: Plan, now: Cash, sooner: Cash) -> WeekValue:
-    """Difference of two pricings a week apart, by cause."""
+    """Difference of two pricings a week apart, by cause; fees of the committed facility do not move."""
     plant = [float(cash.time_costs.amount[cash.time_costs.plant].sum()) for cash in (now, sooner)]
     time = [float(cash.time_costs.amount.sum()) for cash in (now, sooner)]
     hurdle = plan.values["money.hurdle_pct"] / 100
     return WeekValue(
-        interest=now.finance - sooner.finance,
+        interest=float(now.facility.interest_total - sooner.facility.interest_total),
         preliminaries=(time[0] - plant[0]) - (time[1] - plant[1]),
         plant=plant[0] - plant[1],
         receipts=float(sooner.receipts.sum() - now.receipts.sum()),
@@ -318,8 +321,13 @@ def _cash(
     grid: MonthGrid,
     measured: dict[str, Floats],
     handovers: Floats,
+    committed: Cash | None = None,
 ) -> Cash:
-    """Put one set of handovers on the grid and finance it."""
+    """Put one set of handovers on the grid and finance it.
+
+    With a pricing already committed to, its equity and its finance fees are held: a week's delay changes
+    the interest, not the size of the loan that was agreed.
+    """
     v, ends = plan.values, grid.ends_day
     lag = v["money.payment_lag_days"]
     last = float(handovers.max())
@@ -344,16 +352,19 @@ def _cash(
     receipts = sale_receipts(sold, block_values(plan), ends, selling_share=v["money.selling_pct"] / 100).net
     total = float(sum(line.sum() for line in costs.values()))
     cost = np.sum(list(costs.values()), axis=0)
+    equity = total * v["money.equity_pct"] / 100 if committed is None else committed.equity
+    fees_held = np.zeros_like(cost) if committed is None else committed.facility.fees_finance
+    charged = float(committed is None)
     facility = run_facility(
-        np.maximum(cost, 0.0),
+        np.maximum(cost, 0.0) + fees_held,
         receipts + np.maximum(-cost, 0.0),
-        equity=total * v["money.equity_pct"] / 100,
+        equity=equity,
         monthly_rate=v["money.debt_rate_pct"] / 1200,
-        arrangement_share=v["money.arrangement_pct"] / 100,
-        exit_share=v["money.exit_pct"] / 100,
-        non_utilisation_annual_share=v["money.non_utilisation_pct"] / 100,
+        arrangement_share=charged * v["money.arrangement_pct"] / 100,
+        exit_share=charged * v["money.exit_pct"] / 100,
+        non_utilisation_annual_share=charged * v["money.non_utilisation_pct"] / 100,
     )
-    return Cash(costs, receipts, time_costs, sold, facility)
+    return Cash(costs, receipts, time_costs, sold, facility, equity)
 
 
 def _released(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> Floats:

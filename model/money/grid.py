@@ -212,9 +212,8 @@ def spread_evenly(starts: ArrayLike, finishes: ArrayLike, amounts: ArrayLike, en
     lead, spans = start.shape[:-1], start.shape[-1]
     rows = int(np.prod(lead))
     cash = np.zeros((rows, ends_day.size))
-    _flow(
-        *(np.ascontiguousarray(item).reshape(rows, spans) for item in (start, finish, amount)), ends_day, cash
-    )
+    begin, end, money = (np.ascontiguousarray(item).reshape(rows, spans) for item in (start, finish, amount))
+    _flow(begin, end, money, ends_day, cash)
     return cash.reshape((*lead, ends_day.size))
 
 

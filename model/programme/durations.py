@@ -116,7 +116,7 @@ def work_out(
 
 
 def people_on(gang: float, most: float, area_m2: Floats, space_m2: float) -> Floats:
-    """Return how many people work on a task: as many whole gangs as fit, at least one. [people]
+    """Return how many people work on a task: gangs together, up to what the zone holds. [people]
 
     Parameters
     ----------
@@ -131,8 +131,8 @@ def people_on(gang: float, most: float, area_m2: Floats, space_m2: float) -> Flo
     """
     if gang <= 0:
         return np.zeros_like(area_m2)
-    room = np.minimum(most, area_m2 / space_m2)
-    return gang * np.maximum(np.floor(room / gang + 1e-9), 1.0)
+    room = np.floor(np.minimum(most, area_m2 / space_m2) + 1e-9)
+    return np.maximum(room, gang)
 
 
 def _people(activity: Activity, values: Values, takeoff: TakeOff) -> Floats:

@@ -2,7 +2,9 @@
 
 The pace of a block is the slowest of: what its frame gangs can do, the chain of frame work from pour
 to pour, what its crane can lift, what its deck sets allow; for the middle storey, settled, at the mean
-calendar of a year. Trades that keep pace get as many gangs as that takes, up to what the market supplies.
+calendar of a year. Trades that keep pace get as many gangs as that takes, up to what the market supplies;
+one that is tied to a block and works between a pour and the pour above gets a gang to each zone, as the
+frame trades do, or it would hold up the frame while its gang is in the other zone.
 Worked out once, before scheduling; shown; may be fixed by hand.
 """
 
@@ -18,7 +20,7 @@ from model.inputs.assumption import Values
 from model.inputs.method import Catalogue
 from model.programme.conditions import Conditions
 from model.programme.durations import Tasks
-from model.programme.kernel import FRAME_USE, PANEL_USE, early_finish
+from model.programme.kernel import FRAME_USE, PANEL_USE, early_finish, late_start
 from model.programme.network import Network
 
 Floats = NDArray[np.float64]
@@ -117,7 +119,10 @@ def size_gangs(
     pace = np.zeros((4, blocks))
     frame = [k for k, name in enumerate(trade_names) if catalogue.trades[name].frame]
     pace[0] = (per_storey[frame] / np.maximum(fixed[frame], 1)[:, None]).max(axis=0)
+    zones_in_chain = np.zeros((len(trade_names), blocks))
     for b in range(blocks):
+        chain = _in_chain(network, tasks, days, mean_lag, b, int(middle[b]))
+        zones_in_chain[np.unique(tasks.trade[chain]), b] = _zones(network, b)
         pace[1, b], pace[3, b] = _chains(network, tasks, days, mean_lag, b, int(middle[b]), sets, keeps_set)
     lifts = here & (tasks.crane >= 0) & ((tasks.use == FRAME_USE) | (tasks.use == PANEL_USE))
     hook = np.bincount(network.block[lifts], tasks.hook[lifts], minlength=blocks)
@@ -144,8 +149,9 @@ def size_gangs(
         else:
             for b in map(int, np.flatnonzero(has_work[k])):
                 pool_of[k, b] = len(pools)
-                pools.append((name, int(b)))
-                counts.append(_count(per_storey[k, b] / slowest[b], fixed[k], name, values))
+                pools.append((name, b))
+                need = max(float(per_storey[k, b] / slowest[b]), float(zones_in_chain[k, b]))
+                counts.append(_count(need, fixed[k], name, values))
     return Gangs(
         pools=tuple(pools),
         counts=np.array(counts, dtype=np.int64),
@@ -166,6 +172,31 @@ def _count(need: float, fixed: int, name: str, values: Values) -> int:
     return max(1, min(math.ceil(need - 1e-9), round(values[f"trade.{name}.most_gangs"])))
 
 
+def _slab(network: Network, block: int, storey: int) -> int:
+    """Return the first zone of a slab."""
+    return int(network.first["event:slab_poured"][block]) + (storey - 1) * _zones(network, block)
+
+
+def _zones(network: Network, block: int) -> int:
+    """Return how many zones a slab has."""
+    slabs = network.tasks_of("event:slab_poured")
+    return int(((network.block[slabs] == block) & (network.storey[slabs] == 1)).sum())
+
+
+def _in_chain(
+    network: Network, tasks: Tasks, days: Floats, mean_lag: Floats, block: int, storey: int
+) -> Ints:
+    """Return the tasks of one zone that stand between its pour and the pour above."""
+    below, above = _slab(network, block, storey), _slab(network, block, storey + 1)
+    start = np.full(network.size, -np.inf)
+    start[below] = 0.0
+    reached = early_finish(network.order, network.succ_ptr, network.after, mean_lag, days, start)
+    limit = np.full(network.size, np.inf)
+    limit[above] = 0.0
+    reaches = late_start(network.order, network.succ_ptr, network.after, mean_lag, days, limit)
+    return np.flatnonzero(np.isfinite(reached) & np.isfinite(reaches) & (tasks.work > 0))
+
+
 def _chains(
     network: Network,
     tasks: Tasks,
@@ -177,13 +208,8 @@ def _chains(
     keeps_set: bool,
 ) -> tuple[float, float]:
     """Longest chains of one zone: pour to pour above, and deck start to strike shared by the sets."""
-    zones = network.first["event:slab_poured"]
-    count = int(
-        ((network.block == block) & (network.group == network.groups.index("event:slab_poured"))).sum()
-    )
-    per_level = count // (int(network.storey[zones[block] + count - 1]))
-    below = int(zones[block]) + (storey - 1) * per_level
-    above = below + per_level
+    per_level = _zones(network, block)
+    below, above = _slab(network, block, storey), _slab(network, block, storey + 1)
     cycle = _longest(network, days, mean_lag, below, above)
     if sets == 0:
         return cycle, 0.0

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from model.core.compiled import compiled
+from model.core.compiled import compiled, inlined
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -214,7 +214,10 @@ def after_lag(
         date = min(int(instant), horizon - 1)
         target = open_before[date] + (instant - date) * open_dates[date] + lag
         low = date
-        high = horizon
+        high = min(date + 1, horizon)
+        while high < horizon and open_before[high] < target - EPS:
+            low = high
+            high = min(2 * high - date, horizon)
         while low < high:  # first date boundary with at least the target behind it
             middle = (low + high) >> 1
             if open_before[middle] >= target - EPS:
@@ -246,7 +249,7 @@ def _insert(active: Ints, size: int, rank: Ints, item: int) -> int:
     return size + 1
 
 
-@compiled
+@inlined
 def _let_go(
     stack: Ints,
     top: int,
@@ -279,7 +282,9 @@ def _let_go(
         for e in range(succ_ptr[i], succ_ptr[i + 1]):
             j = succ[e]
             kind = lag_kind[e]
-            at = after_lag(finish[i], lag[e], kind, open_dates, open_before, release, kind - STRIKE)
+            at = finish[i] + lag[e]
+            if kind != CALENDAR:
+                at = after_lag(finish[i], lag[e], kind, open_dates, open_before, release, kind - STRIKE)
             if at > ready[j] or bound_link[j] < 0:
                 ready[j] = max(at, ready[j])
                 bound_link[j] = e
@@ -611,7 +616,7 @@ def run_days(
                     gang_free_at[g] = moment
                     gang_last[g] = i
                     free_gangs[pool[i]] += 1
-                    if moment < day_end - EPS:
+                    if moment < day_end - EPS and waiting_in[pool[i]] > 0:
                         freed_size = _push(freed_keys, freed_items, freed_size, moment, pool[i])
                     stack[0] = i
                     ready_size, happened = _let_go(

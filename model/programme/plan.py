@@ -286,7 +286,9 @@ def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOf
     gangs = size_gangs(
         network, tasks, mean_lag, conditions, catalogue, values, layout.storeys, block_crane, sets, keeps_set
     )
-    rank = order_tasks(network, tasks, mean_lag, conditions, scenario.development.priority == "each block")
+    off_site = np.array([not trade.on_site for trade in catalogue.trades.values()])
+    each_block = scenario.development.priority == "each block"
+    rank = order_tasks(network, tasks, mean_lag, conditions, off_site, each_block)
     owners = catalogue.owner_of(options)
     return run_plan(
         scenario,
@@ -351,8 +353,8 @@ def run_plan(
     status, ready, start, finish, gang, bound_link, bound_task, code, work, hook, undone = outcome
     if status != DONE:
         raise ScheduleError(_too_long(network, tasks, finish, undone, takeoff))
-    code, work, hook = _one_row_a_date(code, work, hook)
     horizon = conditions.open_dates.size
+    code, work, hook = _one_row_a_date(code, work, hook, horizon)
     return Plan(
         scenario=scenario,
         method=method,
@@ -378,9 +380,12 @@ def run_plan(
     )
 
 
-def _one_row_a_date(code: Ints, work: Floats, hook: Floats) -> tuple[Ints, Floats, Floats]:
-    """Join the rows of a task that moved twice on a date."""
-    order = np.argsort(code, kind="stable")
+def _one_row_a_date(code: Ints, work: Floats, hook: Floats, horizon: int) -> tuple[Ints, Floats, Floats]:
+    """Join the rows of a task that moved twice on a date; rows come by date and leave by task, then date."""
+    task = code // horizon
+    if task.max(initial=0) < 2**16:  # short integers are sorted by digit, several times as fast
+        task = task.astype(np.uint16)
+    order = np.argsort(task, kind="stable")
     code, work, hook = code[order], work[order], hook[order]
     first = np.concatenate([[True], code[1:] != code[:-1]])
     at = np.flatnonzero(first)
@@ -395,9 +400,17 @@ def mean_lags(links: Links, conditions: Conditions) -> Floats:
 
 
 def order_tasks(
-    network: Network, tasks: Tasks, mean_lag: Floats, conditions: Conditions, each_block: bool
+    network: Network,
+    tasks: Tasks,
+    mean_lag: Floats,
+    conditions: Conditions,
+    off_site: NDArray[np.bool_],
+    each_block: bool,
 ) -> Ints:
     """Return each task's place in the order: by latest start in the network free of gangs and cranes.
+
+    Work off site goes in the order in which the site first asks for it: a factory makes what is needed
+    next, and does not stock one block while another waits.
 
     Parameters
     ----------
@@ -406,6 +419,8 @@ def order_tasks(
     mean_lag : array
         Lag of each link at the mean calendar. [days]
     conditions : Conditions
+    off_site : array of bool, one a trade
+        Trades that work elsewhere.
     each_block : bool
         Measure back from each block's own handover instead of the development's last.
 
@@ -425,6 +440,8 @@ def order_tasks(
         for task in network.tasks_of("event:ready"):
             limit[network.block == network.block[task]] = free[task]
     late = late_start(network.order, network.succ_ptr, network.after, mean_lag, days, limit)
+    for task in np.flatnonzero(off_site[tasks.trade] & (tasks.work > 0) & (tasks.trade >= 0)):
+        late[task] = _needed(network, tasks, free - days, int(task))
     wanted = np.lexsort(
         (np.arange(network.size), network.zone, network.group, network.storey, np.round(late, 6))
     )
@@ -434,6 +451,19 @@ def order_tasks(
     rank = np.empty(network.size, dtype=np.int64)
     rank[order] = np.arange(network.size)
     return rank
+
+
+def _needed(network: Network, tasks: Tasks, early: Floats, task: int) -> float:
+    """Earliest start of the work that follows a task, through whatever events lie between. [days]"""
+    first, ahead = np.inf, [task]
+    while ahead:
+        i = ahead.pop()
+        for j in map(int, network.after[network.succ_ptr[i] : network.succ_ptr[i + 1]]):
+            if tasks.work[j] > 0:
+                first = min(first, float(early[j]))
+            else:
+                ahead.append(j)
+    return first
 
 
 def _block_crane(scenario: Scenario) -> Ints:
@@ -504,6 +534,7 @@ def _too_long(network: Network, tasks: Tasks, finish: Floats, undone: int, takeo
     hook = f", {tasks.hook[task]:,.0f} hook hours" if tasks.hook[task] > 0 else ""
     return (
         f"The programme is not finished after 15 years: {undone:,} tasks are left. "
-        f"The largest is '{label}' in {block}, storey {network.storey[task]}: {tasks.work[task]:,.0f} shifts for {tasks.people[task]:g} "
-        f"people{hook}. Look at {key}, at the gangs of its trade, and at the weather and hook limits."
+        f"The largest is '{label}' in {block}, storey {network.storey[task]}: {tasks.work[task]:,.0f} shifts "
+        f"for {tasks.people[task]:g} people{hook}. Look at {key}, at the gangs "
+        "of its trade, and at the weather and hook limits."
     )

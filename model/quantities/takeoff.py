@@ -305,8 +305,8 @@ def _measure_block(block: Block, v: Values) -> _Measured:
     for key, amount in per_zone.items():
         if not np.all(amount >= 0):
             raise RangeError(
-                f"Block {block.name!r}: {key} comes to {float(amount.min()):,.3g} on a storey; nothing measured can be "
-                f"below 0. Check storey height {height:g} m, slab thickness {v['geometry.slab_thickness']:g} m, plate "
+                f"Block {block.name!r}: {key} comes to {float(amount.min()):,.3g} on a storey, below 0. "
+                f"Check storey height {height:g} m, slab thickness {v['geometry.slab_thickness']:g} m, plate "
                 f"depth {depth:g} m and corridor width {v['geometry.corridor_width']:g} m."
             )
     zone = {key: np.repeat(amount / zones, zones) for key, amount in per_zone.items()}

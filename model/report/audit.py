@@ -87,9 +87,9 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
             _write(differences(comparison), work / "differences.csv")
             for name in names:
                 (folder / name).mkdir(parents=True, exist_ok=True)
-            files = [path.relative_to(work) for path in sorted(work.rglob("*.csv"))]
-            for file in files:
-                os.replace(work / file, folder / file)
+            written = [path.relative_to(work) for path in sorted(work.rglob("*.csv"))]
+            for each in written:
+                os.replace(work / each, folder / each)
     except OSError as error:
         raise ScenarioError(
             [
@@ -101,7 +101,7 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
                 )
             ]
         ) from error
-    return [folder / file for file in files]
+    return [folder / each for each in written]
 
 
 def folder_names(ids: list[str]) -> list[str]:

@@ -42,7 +42,7 @@ class SiteUse:
     hours_per_m2 : float
         Paid hours over gross area: operatives on site, waiting or not, and their support. [h/m2]
     open_edge_hours : float
-        Operative hours on a storey whose outer wall is still open. [h]
+        Operative hours on a storey whose outer wall does not stand along its edge yet. [h]
     hook_used, hook_large_used : array, shape (cranes, dates)
         Hook hours of all lifts, and of large-area loads among them.
     crane_from, crane_to : array, one a crane
@@ -280,13 +280,13 @@ def _on_hire(plan: Plan, cranes: int) -> tuple[Floats, Floats]:
 
 
 def _open_edge(plan: Plan, operatives: Floats) -> float:
-    """Operative hours on a zone or storey before its outer wall is closed."""
+    """Operative hours on a zone or storey before its outer wall stands along the edge."""
     network = plan.network
-    if not network.has("event:outer_closed"):
+    if not network.has("event:edge_closed"):
         return 0.0
     blocks, most = len(plan.takeoff.layout.names), int(network.storey.max()) + 2
     closed = np.full((blocks, most), 0.0)
-    events = network.tasks_of("event:outer_closed")
+    events = network.tasks_of("event:edge_closed")
     np.maximum.at(closed, (network.block[events], network.storey[events]), plan.finish[events])
     task = plan.moved_task
     block, storey = network.block[task], network.storey[task]

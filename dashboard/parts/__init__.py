@@ -1,0 +1,1 @@
+"""The parts every view is made of."""

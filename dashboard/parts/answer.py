@@ -1,0 +1,510 @@
+"""Answers: what do the results say, in sentences, headline figures and one table?
+
+Takes the figures of a comparison as `Comparison.as_json` gives them and sets them in words; a loss is said in
+the voice of a gain. Nothing here computes a result or knows Streamlit.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from dashboard.parts.theme import Figure, Html, method_name, table
+from model.report.words import day, money, sooner, weeks
+
+Figures = Mapping[str, Any]
+
+SAID: Final = {
+    ("open_frame", "Open frame"): ("the ", "open frame"),
+    ("open_frame_best", "Best open frame"): ("the ", "best open frame"),
+    ("panelised", "Panels"): ("", "panels"),
+}
+"""How the ready methods are said within a sentence, by likeness and label: article and name."""
+
+EVENTS: Final = ("start", "ground_slab", "topped_out", "weathertight", "ready")
+"""Dates of a block, in order."""
+
+HALF_A_DAY: Final = 0.5 / 7
+"""Below this a difference of dates is none. [weeks]"""
+
+
+@dataclass(frozen=True)
+class Named:
+    """A method as it is written and said.
+
+    Parameters
+    ----------
+    id : str
+        Its name in the scenario.
+    label : str
+        How it stands on its own.
+    role : str
+        Whose colour and rule it has.
+    like : str
+        The ready method it was made from.
+    """
+
+    id: str
+    label: str
+    role: str
+    like: str
+
+    @property
+    def said(self) -> Html:
+        """Its name within a sentence, in its colour, with its article."""
+        article, name = SAID.get((self.like, self.label), ("", self.label))
+        return Html(article + method_name(name, self.role))
+
+    @property
+    def plainly(self) -> str:
+        """Its name within a quiet sentence, with its article."""
+        return "".join(SAID.get((self.like, self.label), ("", self.label)))
+
+    @property
+    def bare(self) -> str:
+        """Its name within a quiet note."""
+        return SAID.get((self.like, self.label), ("", self.label))[1]
+
+    @property
+    def headed(self) -> Html:
+        """Its label in its colour."""
+        return method_name(self.label, self.role)
+
+
+Names = Sequence[Named]
+
+
+# ------------------------------------------------------------------------------------------ sentences
+
+
+def answer(figures: Figures, names: Names) -> list[str]:
+    """Return the one sentence: how much sooner or later, and what of it the walls alone do."""
+    difference = figures["difference"]
+    last = difference["weeks_to_last_handover"]
+    return [*_dates(figures, names), _walls(last, difference["walls_only"]["weeks_to_last_handover"])]
+
+
+def short_answer(figures: Figures, names: Names) -> list[str]:
+    """Return dates and profit in one short sentence."""
+    return [*_dates(figures, names), f", and profit is {_more(figures['difference']['profit'])}."]
+
+
+def _dates(figures: Figures, names: Names) -> list[str]:
+    difference = figures["difference"]
+    last, first = difference["weeks_to_last_handover"], difference["weeks_to_first_handover"]
+    one, other = names[0], names[1]
+    several = len(difference["blocks"]) > 1
+    which = "last flats" if several else "flats"
+    than = " as with " if abs(last) < HALF_A_DAY else " than with "
+    parts = ["With ", other.said, f" the {which} are ready {sooner(last)}", than, one.said]
+    if several:
+        same = abs(first) < HALF_A_DAY
+        parts.append(f", the first {sooner(first) if not same else 'at the same time'}")
+    return parts
+
+
+def _walls(last: float, walls: float) -> str:
+    """Return what the walls alone do, as the end of a sentence about the last handover."""
+    if abs(walls) < HALF_A_DAY:
+        return "; the walls alone change none of that." if abs(last) >= HALF_A_DAY else "."
+    if last * walls > 0 and abs(walls) <= abs(last):
+        return f"; {weeks(walls)} of that {_is(walls)} owed to the walls alone."
+    return f"; with only the walls changed they would be ready {sooner(walls)}."
+
+
+def _is(value: float) -> str:
+    return "is" if weeks(value).startswith(("1 ", "less")) else "are"
+
+
+def _more(amount: float) -> str:
+    """Return a change of profit in words."""
+    if abs(amount) < 0.5:
+        return "the same"
+    return f"{money(abs(amount))} {'higher' if amount > 0 else 'lower'}"
+
+
+def lead(figures: Figures, names: Names) -> list[str]:
+    """Return the quiet sentences under the answer: profit, other methods, values left at default."""
+    one, other = (figures["methods"][name.id] for name in names[:2])
+    difference = figures["difference"]["profit"]
+    parts = [
+        f"The client's profit is {_more(difference)}: {money(other['profit'])} with {names[1].plainly}, "
+        f"{money(one['profit'])} with {names[0].plainly}. "
+    ]
+    parts += [_also(figures["methods"][name.id], name) for name in names[2:]]
+    count = figures["defaults_used"]
+    parts.append(f"{count:,} values stand at their default; each can be seen and changed.")
+    return parts
+
+
+def _also(method: Figures, name: Named) -> str:
+    """Return date and profit of a further method in one sentence."""
+    ready, profit = _date(method["last_handover"]), money(method["profit"])
+    return f"With {name.plainly} the last flats are ready on {ready} and profit is {profit}. "
+
+
+def programme_answer(figures: Figures, names: Names) -> list[str]:
+    """Return the pace of the tallest block in one sentence."""
+    one, other = (_slowest(figures["methods"][name.id]) for name in names[:2])
+    parts = [
+        f"In {one['name']}, a storey follows the last after {one['cycle_days']:.0f} days with ",
+        names[0].said,
+        f" and after {other['cycle_days']:.0f} with ",
+        names[1].said,
+    ]
+    if one["lag_storeys"] is None or other["lag_storeys"] is None:
+        return [*parts, "."]
+    if one["lag_storeys"] == other["lag_storeys"]:
+        lag = _count(one["lag_storeys"], "storey")
+        return [*parts, f"; with both, inside work follows {lag} behind the deck."]
+    lag = _count(other["lag_storeys"], "storey")
+    return [*parts, f"; inside work follows {one['lag_storeys']:g} and {lag} behind the deck."]
+
+
+def _slowest(method: Figures) -> Figures:
+    """Return the block that is ready last."""
+    blocks: Sequence[Figures] = method["blocks"]
+    return max(blocks, key=lambda block: str(block["ready"]))
+
+
+def site_answer(figures: Figures, names: Names) -> list[str]:
+    """Return trades, people and hook hours in one sentence."""
+    one, other = (figures["methods"][name.id] for name in names[:2])
+    return [
+        "With ",
+        names[1].said,
+        f" at most {other['peak_operatives']:,.0f} people are on site instead of "
+        f"{one['peak_operatives']:,.0f}, in {other['trades']} trades instead of {one['trades']}, and cranes "
+        f"are hooked on for {other['hook_hours']:,.0f} hours instead of {one['hook_hours']:,.0f}.",
+    ]
+
+
+def money_answer(figures: Figures, names: Names) -> list[str]:
+    """Return profit, the price of the walls and the worth of a week in one sentence."""
+    difference, week = figures["difference"], figures["methods"][names[0].id]["value_of_a_week"]
+    premium = difference["premium"]
+    dearer = f"the premium is {money(abs(premium))} {'higher' if premium > 0 else 'lower'}"
+    said = f", {dearer}" if abs(premium) >= 0.5 else ""
+    return [
+        "Profit is ",
+        f"{_more(difference['profit'])} with ",
+        names[1].said,
+        f"{said}, and a week is worth {money(week['total'])} to the client.",
+    ]
+
+
+def register_answer(count: int, changed: int, chosen: int) -> list[str]:
+    """Return how many values stand behind the answer, and on what."""
+    mine = "one is" if changed == 1 else f"{changed or 'none'} {'are' if changed else 'is'}"
+    return [
+        f"{count:,} values stand behind the answer; {mine} changed in this scenario, "
+        f"and {chosen:,} rest on choice or practice, not on a source."
+    ]
+
+
+# ------------------------------------------------------------------------------------- headline figures
+
+
+def headline_figures(figures: Figures, names: Names) -> list[Figure]:
+    """Return the five figures under the answer; a figure has the colour of the method it favours."""
+    one, other = (figures["methods"][name.id] for name in names[:2])
+    first, second = names[0], names[1]
+    difference = figures["difference"]
+    week = one["value_of_a_week"]
+    return [
+        Figure(
+            _date(other["last_handover"]),
+            "last handover",
+            f"{first.bare} {_date(one['last_handover'])}",
+            _favours(difference["weeks_to_last_handover"], first, second),
+        ),
+        Figure(money(week["total"]), "what one week is worth to the client", _causes(week)),
+        Figure(
+            _change(difference["hook_hours"], one["hook_hours"]),
+            "crane hook hours",
+            f"{other['hook_hours']:,.0f} h against {one['hook_hours']:,.0f} h: "
+            f"{_verdict(-difference['hook_hours'])}",
+            _favours(-difference["hook_hours"], first, second),
+        ),
+        Figure(
+            f"{one['trades']} → {other['trades']}",
+            "trades on site",
+            f"operative-days {_change(difference['operative_days'], one['operative_days'])}: "
+            f"{_verdict(-difference['operative_days'])}",
+            _favours(-difference["trades"], first, second),
+        ),
+        Figure(
+            _signed(difference["profit"]),
+            "profit",
+            f"premium {_signed(difference['premium'])}: {_verdict(-difference['premium'])}",
+            _favours(difference["profit"], first, second),
+        ),
+    ]
+
+
+def _causes(week: Figures) -> str:
+    causes = [
+        ("interest", week["interest"]),
+        ("site costs", week["preliminaries"]),
+        ("plant", week["plant"]),
+        ("receipts", week["receipts"]),
+        ("premium", week["premium"]),
+    ]
+    return " · ".join(f"{label} {money(value)}" for label, value in causes if abs(value) >= 0.5)
+
+
+def _verdict(gain: float) -> str:
+    if abs(gain) < 0.5:
+        return "no change"
+    return "this is better" if gain > 0 else "this is worse"
+
+
+def _favours(gain: float, first: Named, second: Named) -> str:
+    if abs(gain) < 1e-9:
+        return ""
+    return second.role if gain > 0 else first.role
+
+
+def _change(difference: float, base: float) -> str:
+    if not base:
+        return f"{difference:+,.0f}".replace("-", "−")
+    return f"{100 * difference / base:+.0f} %".replace("-", "−")
+
+
+# ------------------------------------------------------------------------------------------ the table
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the table of methods.
+
+    Parameters
+    ----------
+    label : str
+    find : callable
+        Takes the figures of a method to the one shown.
+    write : callable
+        Takes that to words.
+    more_is : int
+        1 where more is better, -1 where less is.
+    gap : callable
+        Takes a difference to words.
+    """
+
+    label: str
+    find: Callable[[Figures], Any]
+    write: Callable[[Any], str]
+    more_is: int = -1
+    gap: Callable[[float], str] | None = None
+
+
+def _signed(amount: float) -> str:
+    return ("+" if amount > 0 else "") + money(amount)
+
+
+def _number(value: float) -> str:
+    return f"{value:,.0f}"
+
+
+def _gap(value: float) -> str:
+    return f"{value:+,.0f}".replace("-", "−") if abs(value) >= 0.5 else "0"
+
+
+def _tenth(value: float) -> str:
+    return f"{value:,.1f}"
+
+
+def _gap_tenth(value: float) -> str:
+    return f"{value:+,.1f}".replace("-", "−") if abs(value) >= 0.05 else "0"
+
+
+def _key(*keys: str) -> Callable[[Figures], Any]:
+    def find(method: Figures) -> Any:
+        value: Any = method
+        for key in keys:
+            value = value[key]
+        return value
+
+    return find
+
+
+DATES: Final = (
+    Line("First handover, weeks from start", _key("weeks_to_first_handover"), _tenth, -1, _gap_tenth),
+    Line("Last handover, weeks from start", _key("weeks_to_last_handover"), _tenth, -1, _gap_tenth),
+)
+PEOPLE: Final = (
+    Line("Trades", _key("trades"), _number, -1, _gap),
+    Line("Packages let separately", _key("packages"), _number, -1, _gap),
+    Line("Operative-days", _key("operative_days"), _number, -1, _gap),
+    Line("Most people on site", _key("peak_operatives"), _number, -1, _gap),
+    Line("Paid hours for a m² of floor", _key("hours_per_m2"), _tenth, -1, _gap_tenth),
+    Line("Hours worked at an open edge", _key("open_edge_hours"), _number, -1, _gap),
+)
+LIFTING: Final = (
+    Line("Crane hook hours", _key("hook_hours"), _number, -1, _gap),
+    Line("Hook hours lost to wind", _key("wind_lost_hook_hours"), _number, -1, _gap),
+    Line("Cranes the busiest month asks for", _key("cranes_needed"), _number, -1, _gap),
+    Line("Lorry loads", _key("loads"), _number, -1, _gap),
+    Line("Loads on the busiest day", _key("loads_peak_day"), _number, -1, _gap),
+    Line("Travel and haulage, kg CO₂e", _key("transport_kgco2e"), _number, -1, _gap),
+)
+SUMS: Final = (
+    Line("Construction before premium", _key("cost", "construction"), money, -1, _signed),
+    Line("Premium", _key("cost", "premium"), money, -1, _signed),
+    Line("Site costs that run with time", _key("cost", "preliminaries"), money, -1, _signed),
+    Line("Finance", _key("cost", "finance"), money, -1, _signed),
+    Line("Peak debt", _key("peak_debt"), money, -1, _signed),
+    Line("Net present value", _key("npv"), money, 1, _signed),
+    Line("Profit", _key("profit"), money, 1, _signed),
+)
+
+
+def contrast_table(figures: Figures, names: Names, lines: Sequence[Line], caption: str = "") -> Html:
+    """Return methods side by side, the second against the first, and which of the two each line favours.
+
+    Parameters
+    ----------
+    figures : mapping
+        As `Comparison.as_json`.
+    names : sequence of Named
+        In the scenario's order.
+    lines : sequence of Line
+    caption : str
+    """
+    return table(
+        ["", *(name.label for name in names), "difference", "favours"],
+        [_contrast_row(figures, names, line) for line in lines],
+        numeric=range(1, len(names) + 2),
+        roles={place: name.role for place, name in enumerate(names, start=1)},
+        caption=caption,
+    )
+
+
+def _contrast_row(figures: Figures, names: Names, line: Line) -> list[str]:
+    values = [line.find(figures["methods"][name.id]) for name in names]
+    gap = float(values[1]) - float(values[0])
+    said = (line.gap or _gap)(gap)
+    even = said in ("0", money(0))
+    favoured = "neither" if even else names[1 if gap * line.more_is > 0 else 0].headed
+    return [line.label, *(line.write(value) for value in values), said, favoured]
+
+
+def returns_table(figures: Figures, names: Names) -> Html:
+    """Return profit on cost and the rate of return of each method, which have no common measure of gain."""
+    rows = []
+    for name in names:
+        method = figures["methods"][name.id]
+        irr = "none" if method["irr_pct"] is None else f"{method['irr_pct']:.1f} %"
+        sums = (method["receipts"], method["cost"]["total"], method["profit"])
+        on_cost = f"{method['profit_on_cost_pct']:.1f} %"
+        rows.append([name.headed, *(money(amount) for amount in sums), on_cost, irr])
+    headings = ["", "Receipts", "All costs", "Profit", "Profit on cost", "Rate of return a year"]
+    return table(headings, rows, numeric=range(1, 6))
+
+
+def week_table(figures: Figures, names: Names) -> Html:
+    """Return what a week is worth by cause, for each method."""
+    causes = {
+        "interest": "Interest and fees of the loan",
+        "preliminaries": "Site costs that run with time",
+        "plant": "Plant on hire",
+        "receipts": "Receipts",
+        "premium": "Premium",
+        "total": "A week sooner",
+    }
+    rows = [
+        [label, *(money(figures["methods"][name.id]["value_of_a_week"][key]) for name in names)]
+        for key, label in causes.items()
+    ]
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    heads = ["", *(name.label for name in names)]
+    return narrow(table(heads, rows, numeric=range(1, len(names) + 1), roles=roles, total=True))
+
+
+def dates_table(figures: Figures, names: Names) -> Html:
+    """Return the dates of every block by method, cycle and lag beside them."""
+    rows = []
+    for place, block in enumerate(figures["difference"]["blocks"]):
+        for name in names:
+            found = figures["methods"][name.id]["blocks"][place]
+            dates = [_date(found[event]) for event in EVENTS]
+            lag = "none" if found["lag_storeys"] is None else f"{found['lag_storeys']:g}"
+            rows.append([block["name"], name.headed, *dates, f"{found['cycle_days']:.1f}", lag])
+    headings = ["Block", "Method", "Start", "Ground slab", "Topped out", "Weathertight", "Ready"]
+    return table([*headings, "Days a storey", "Storeys of lag"], rows, numeric=range(2, 9))
+
+
+def gangs_table(figures: Figures, names: Names, label_of: Mapping[str, str]) -> Html:
+    """Return gangs by trade and method."""
+    gangs = [figures["methods"][name.id]["gangs"] for name in names]
+    trades = [trade for trade in label_of if any(trade in one for one in gangs)]
+    rows = [
+        [label_of[trade], *(str(one[trade]) if trade in one else "none" for one in gangs)] for trade in trades
+    ]
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    heads = ["Trade", *(name.label for name in names)]
+    return narrow(table(heads, rows, numeric=range(1, len(names) + 1), roles=roles))
+
+
+def factory_line(figures: Figures, names: Names) -> str:
+    """Return the last days to freeze and to order the panels, or nothing where none are made."""
+    for name in names:
+        factory = figures["methods"][name.id]["factory"]
+        if factory:
+            frozen, ordered = _date(factory["freeze_by"]), _date(factory["order_by"])
+            made = f"{_date(factory['first_made'])} to {_date(factory['last_made'])}"
+            return (
+                f"{factory['panels']:,.0f} panels: design frozen by {frozen}, ordered by {ordered}, "
+                f"made from {made} by a factory that can make {factory['panels_per_week']:,.0f} a week."
+            )
+    return ""
+
+
+def narrow(one: Html) -> Html:
+    """Return a table of few columns no wider than it can be read across."""
+    return Html(f'<div class="sp-narrow">{one}</div>')
+
+
+def _date(iso: str) -> str:
+    return day(dt.date.fromisoformat(iso))
+
+
+def _count(value: float, noun: str) -> str:
+    return f"{value:g} {noun}{'' if value == 1 else 's'}"
+
+
+def listed_table(heading: str, lists: Sequence[Sequence[str]], names: Names) -> Html:
+    """Return which method has each thing of some lists, in the order they come."""
+    seen = list(dict.fromkeys(one for each in lists for one in each))
+    rows = [[one, *("yes" if one in each else "no" for each in lists)] for one in seen]
+    rows.append(["Number", *(str(len(each)) for each in lists)])
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    heads = [heading, *(name.label for name in names)]
+    return narrow(table(heads, rows, numeric=range(1, len(names) + 1), roles=roles, total=True))
+
+
+def cost_table(plan: pd.DataFrame, names: Names, labels: Mapping[str, str]) -> Html:
+    """Return the cost plan by line and method with the difference, adding up.
+
+    Parameters
+    ----------
+    plan : DataFrame
+        ``method, line, amount``. [GBP]
+    names : sequence of Named
+    labels : mapping
+        Line to words.
+    """
+    wide = plan.pivot_table(index="line", columns="method", values="amount", aggfunc="sum", sort=False)
+    wide = wide[[name.label for name in names]].fillna(0.0)
+    wide.loc["total"] = wide.sum()
+    rows = []
+    for line, amounts in zip(wide.index, wide.to_numpy(), strict=True):
+        label = labels.get(str(line), "All costs" if line == "total" else str(line))
+        rows.append([label, *(money(x) for x in amounts), _signed(float(amounts[1] - amounts[0]))])
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    heads = ["", *(name.label for name in names), "difference"]
+    return table(heads, rows, numeric=range(1, len(names) + 2), roles=roles, total=True)
