@@ -285,11 +285,9 @@ def work_follows_from_amounts(pack: Pack) -> Iterator[str]:
     people, amount, work = tasks["people"], tasks["amount"], tasks["work_days"]
     by_hours = records["hours"].notna()
 
-    gangs = people / records["gang"]
-    wrong = (gangs - gangs.round()).abs() > 1e-6
-    wrong |= people > np.where(by_hours, np.maximum(records["gang"], records["most"]), records["gang"]) + 1e-6
-    wrong |= people < records["gang"] - 1e-6
-    yield from _say("people are no whole gangs up to the most", tasks[wrong], "task", "people")
+    most = np.where(by_hours, np.maximum(records["gang"], records["most"]), records["gang"])
+    wrong = (people > most + 1e-6) | (people < records["gang"] - 1e-6)
+    yield from _say("people are not between a gang and the most", tasks[wrong], "task", "people")
 
     day_hours = value["site.productive_hours"] * value["site.labour_present"]
     hours = amount * records["hours"] * (1 + value["site.rework"]) / (people * day_hours)
@@ -323,9 +321,8 @@ def loads_carry_the_quantities(pack: Pack) -> Iterator[str]:
             or not np.isclose(size / full, [1.0, value["load.part_called"]], atol=1e-6).any()
         ):
             yield f"{delivery}: a load is neither a full one nor one called off in part"
-        mine = work[work["activity"] == activity].assign(
-            owed=lambda t: t["amount"] * value[f"{key}.per_unit"]
-        )  # noqa: B023
+        mine = work[work["activity"] == activity]
+        mine = mine.assign(owed=mine["amount"] * value[f"{key}.per_unit"])
         owed, first = mine.groupby("block")["owed"].sum(), mine.groupby("block")["start"].min()
         come, day = group.groupby("block")["amount"].sum(), group.groupby("block")["day"].min()
         vehicles = group.groupby("block")["loads"].sum()
