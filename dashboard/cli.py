@@ -7,6 +7,7 @@ written); 1 a bug. Streamlit, plotly and scipy.stats are not imported for check,
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -31,6 +32,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         Exit status.
     """
     arguments = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without a pound sign is no reason to stop
     try:
         return int(arguments.run(arguments))
     except ScenarioError as error:
@@ -101,8 +105,9 @@ def _compare(arguments: argparse.Namespace) -> int:
     comparison = compare_methods(load_scenario(arguments.file))
     figures = comparison.as_json()
     if arguments.json is not None:
-        text = json.dumps(figures, indent=2, ensure_ascii=False, allow_nan=False)
-        if arguments.json == "-":
+        to_terminal = arguments.json == "-"  # whose letters may be few; a file is in UTF-8
+        text = json.dumps(figures, indent=2, ensure_ascii=to_terminal, allow_nan=False)
+        if to_terminal:
             print(text)
             return 0
         _write_whole(Path(arguments.json), text + "\n")

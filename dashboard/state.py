@@ -75,8 +75,9 @@ class Sitting:
         What that file is called.
     refusal : Refusal
         Problems of the draft, or of a file that was not opened.
-    stamp, grid_stamp, detail_stamp : int
-        Raised when all fields, the table of blocks, or the fields of one block are to be laid out afresh.
+    stamp, grid_stamp, detail_stamp, record_stamp : int
+        Raised when all fields, the table of blocks, the fields of one block, or those of records are to be
+        laid out afresh.
     base : tuple of Block
         The blocks that the table of blocks was first shown with.
     """
@@ -89,6 +90,7 @@ class Sitting:
     stamp: int = 0
     grid_stamp: int = 0
     detail_stamp: int = 0
+    record_stamp: int = 0
     base: tuple[Block, ...] = ()
 
 
@@ -256,11 +258,6 @@ def saved_text() -> str:
 def widget(key: str, default: Any = None) -> Any:
     """Return what stands in a field."""
     return st.session_state.get(key, default)
-
-
-def put(key: str, value: Any) -> None:
-    """Put a value into a field, before the page is drawn."""
-    st.session_state[key] = value
 
 
 def _refusal(title: str, error: ModelError, place: str = "") -> Refusal:

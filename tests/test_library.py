@@ -182,9 +182,12 @@ def test_every_event_comes_from_something_and_leads_to_something():
     raised = {raised.event for activity in CATALOGUE.activities.values() for raised in activity.raises}
     followed = {link.name for item in LINKED for link in item.after if link.event}
     begins = {name for name, event in CATALOGUE.events.items() if name not in raised and not event.after}
-    ends = set(CATALOGUE.events) - followed
     assert begins == {"site_start"}
-    assert ends == {"ready", "weathertight"}  # handover, and a milestone that is only told
+    code = "\n".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "model").rglob("*.py")))
+    ends = set(CATALOGUE.events) - followed
+    assert "ready" in ends
+    untold = [event for event in ends if f'"{event}"' not in code and f'"event:{event}"' not in code]
+    assert untold == []  # what nothing follows is a date or a count the model reads
 
 
 def test_every_activity_is_part_of_an_option_and_every_option_of_its_element():

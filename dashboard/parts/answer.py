@@ -375,22 +375,26 @@ def contrast_table(figures: Figures, names: Names, lines: Sequence[Line], captio
     lines : sequence of Line
     caption : str
     """
-    return table(
+    one = table(
         ["", *(name.label for name in names), "difference", "favours"],
         [_contrast_row(figures, names, line) for line in lines],
         numeric=range(1, len(names) + 2),
         roles={place: name.role for place, name in enumerate(names, start=1)},
         caption=caption,
     )
+    return Html(f'<div class="sp-contrast">{one}</div>')
 
 
 def _contrast_row(figures: Figures, names: Names, line: Line) -> list[str]:
+    """Return one line; the difference is written in the colour and rule of the method it favours."""
     values = [line.find(figures["methods"][name.id]) for name in names]
     gap = float(values[1]) - float(values[0])
     said = (line.gap or _gap)(gap)
-    even = said in ("0", money(0))
-    favoured = "neither" if even else names[1 if gap * line.more_is > 0 else 0].headed
-    return [line.label, *(line.write(value) for value in values), said, favoured]
+    written = [line.write(value) for value in values]
+    if said in ("0", money(0)):
+        return [line.label, *written, said, "neither"]
+    better = names[1 if gap * line.more_is > 0 else 0]
+    return [line.label, *written, method_name(said, better.role), better.headed]
 
 
 def returns_table(figures: Figures, names: Names) -> Html:

@@ -16,7 +16,6 @@ import plotly.graph_objects as go
 from dashboard.parts.marks import Mark, mark
 from dashboard.parts.strokes import (
     LETTER_PX,
-    NARROW_PX,
     NOTE,
     Colours,
     Peak,
@@ -47,8 +46,11 @@ CONFIG: dict[str, Any] = {
 }
 """Configuration for every chart on the page: no toolbar, and the page scrolls under a finger."""
 
-_HEAD, _FOOT, _STOREY = 44.0, 42.0, 8.5
+_HEAD, _FOOT, _STOREY = 44.0, 52.0, 8.5
 """Room for the names above and below the storeys of a block, and the height of a storey. [px]"""
+
+_PHONE_PX = 300.0
+"""Width of the chart on a telephone, at which names of stages are kept apart. [px]"""
 
 
 # ------------------------------------------------------------------------------ storeys against time
@@ -83,6 +85,7 @@ def storeys_against_time(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     figure, axes = panels([_HEAD + _FOOT + _STOREY * max(5, top) for top in tops], colours, titles=blocks)
     first, last = pd.Timestamp(frame["start"].min()), pd.Timestamp(frame["finish"].max())
     span = (last - first) / pd.Timedelta(days=1)
+    last_day = last.value / 86_400e9
     for row, (block, top) in enumerate(zip(blocks, tops, strict=True), start=1):
         for place, (label, known) in enumerate(_methods(frame)):
             one = _rows(frame, block=block, method=label)
@@ -92,7 +95,7 @@ def storeys_against_time(frame: pd.DataFrame, colours: Colours) -> go.Figure:
             for stage, rows in stages:
                 _band(figure, rows, f"{label}, {stage}", known, colours, row)
             if place < 2:
-                _name_stages(figure, stages, place == 0, span, colours[known.role], row)
+                _name_stages(figure, stages, place == 0, span, last_day, colours[known.role], row)
         storey_px = _STOREY * max(5, top) / max(1, top - 1)
         scale = [1 - _FOOT / storey_px, top + _HEAD / storey_px]
         set_axis(figure, axes[row - 1], range=scale, tickvals=_storey_ticks(top))
@@ -382,19 +385,25 @@ def _name_stages(
     stages: Sequence[tuple[str, pd.DataFrame]],
     at_head: bool,
     span_days: float,
+    last_day: float,
     colour: str,
     row: int,
 ) -> None:
-    """Name the stages of one method, one line further out where the names would touch."""
+    """Name the stages of one method, one line further out where the names would touch.
+
+    A name that would run past the last day of the chart stands to the left of its place.
+    """
     suffix = "" if row == 1 else str(row)
     taken: list[float] = []
     for stage, rows in stages:
         x = rows["finish"].iloc[-1] if at_head else rows["start"].iloc[0]
         y = rows["storey"].iloc[-1 if at_head else 0]
         days = pd.Timestamp(x).value / 86_400e9
-        ends = days + span_days * LETTER_PX * (len(stage) + 1) / NARROW_PX
-        line = next((n for n, end in enumerate(taken) if end <= days), len(taken))
-        taken[line : line + 1] = [ends]
+        long = span_days * LETTER_PX * (len(stage) + 1) / _PHONE_PX
+        leftward = days + long > last_day
+        begins = days - long if leftward else days
+        line = next((n for n, end in enumerate(taken) if end <= begins), len(taken))
+        taken[line : line + 1] = [begins + long]
         line = min(line, 2)
         figure.add_annotation(
             x=x,
@@ -404,8 +413,8 @@ def _name_stages(
             text=plain(stage),
             font={"color": colour, "size": NOTE},
             showarrow=False,
-            xanchor="left",
-            xshift=-3,
+            xanchor="right" if leftward else "left",
+            xshift=3 if leftward else -3,
             yanchor="bottom" if at_head else "top",
             yshift=(2 + 13 * line) * (1 if at_head else -1),
         )

@@ -52,21 +52,14 @@ def about(record: Assumption) -> str:
     return f"{span}.{note} Evidence: {record.evidence} ({record.mark}). Source: {record.source}."
 
 
-def record_field(key: str, stamp: int) -> None:
-    """Ask for one record; say when it is not the library's, and offer to go back.
-
-    Parameters
-    ----------
-    key : str
-        Key of the record.
-    stamp : int
-        Number of the present layout of fields.
-    """
+def record_field(key: str) -> None:
+    """Ask for one record, by key; say when it is not the library's, and offer to go back."""
+    now = state.sitting()
     record = read_library()[key]
-    settings = dict(state.sitting().draft.overrides)
+    settings = dict(now.draft.overrides)
     value, why = settings.get(key, (record.value, ""))
     least, most = record.allowed()
-    field = f"record:{key}:{stamp}"
+    field = f"record:{key}:{now.stamp}:{now.record_stamp}"
     decimals = _decimals(record, value)
     st.number_input(
         label_of(record),
@@ -94,7 +87,7 @@ def changed_mark(key: str, field: str, record: Assumption, why: str) -> None:
         key=f"reset:{field}",
         type="tertiary",
         on_click=_reset,
-        args=(key, field),
+        args=(key,),
     )
 
 
@@ -102,9 +95,10 @@ def _set(key: str, field: str) -> None:
     state.propose(edits.with_record(state.sitting().draft, key, state.widget(field)))
 
 
-def _reset(key: str, field: str) -> None:
-    state.put(field, float(read_library()[key].value))
-    state.propose(edits.with_record(state.sitting().draft, key, None))
+def _reset(key: str) -> None:
+    now = state.sitting()
+    now.record_stamp += 1
+    state.propose(edits.with_record(now.draft, key, None))
 
 
 def _step(record: Assumption) -> float:

@@ -51,7 +51,7 @@ def show() -> None:
         height=560,
         column_config={
             **COLUMNS,
-            "label": st.column_config.TextColumn("What it is", width="large"),
+            "label": st.column_config.TextColumn("What it is", width="medium"),
             "source": st.column_config.TextColumn("Source", width="large"),
             "key": None,
         },
@@ -79,7 +79,7 @@ def _change_one() -> None:
         )
     with right:
         if key:
-            record_field(key, now.stamp)
+            record_field(key)
     problems(now.refusal.title, [said for _where, said in now.refusal.problems])
 
 

@@ -19,7 +19,6 @@ def show() -> None:
     """Show the answer, its five figures, the elevations and the table of gains and losses."""
     shown = state.shown()
     figures, names = shown.figures, shown.names
-    development = shown.scenario.development
     html(
         place_line(shown),
         theme.sentence(*answer.answer(figures, names), under=answer.lead(figures, names)),
@@ -32,7 +31,12 @@ def show() -> None:
     except ModelError as error:
         cannot(error)
     html(theme.caution(CAUTION))
-    html(theme.section("Gains and losses", f"{development.name}: the second method against the first."))
+    html(
+        theme.section(
+            "Gains and losses",
+            "The second method against the first. A difference has the colour of the method it favours.",
+        )
+    )
     html(answer.contrast_table(figures, names, answer.DATES + answer.PEOPLE + answer.LIFTING + answer.SUMS))
     warnings(shown)
     with st.container(horizontal=True, key="take_away"):

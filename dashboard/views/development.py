@@ -295,6 +295,14 @@ def _methods(now: state.Sitting) -> None:
             "A method is one option for each element. Differences are the second against the first.",
         )
     )
+    with st.container(key="methods"):
+        _options(now)
+    _compared(now)
+    problems(now.refusal.title, now.refusal.under("methods"))
+
+
+def _options(now: state.Sitting) -> None:
+    """Ask for the option of each element that has more than one, a column for each method."""
     catalogue = read_catalogue()
     methods = now.draft.methods
     names = {named.id: named for named in state.shown().names}
@@ -307,8 +315,6 @@ def _methods(now: state.Sitting) -> None:
         options = [option for of, option in catalogue.options if of == element]
         if len(options) > 1:
             _element(element, label, options, methods, now.stamp)
-    _compared(now)
-    problems(now.refusal.title, now.refusal.under("methods"))
 
 
 def _element(element: str, label: str, options: list[str], methods: tuple[Method, ...], stamp: int) -> None:
@@ -324,7 +330,6 @@ def _element(element: str, label: str, options: list[str], methods: tuple[Method
                 options,
                 index=options.index(method.option(element)),
                 format_func=lambda option: catalogue.options[element, option].label,
-                label_visibility="collapsed",
                 key=key,
                 on_change=_set_option,
                 args=(method.id, element, key),
@@ -363,7 +368,7 @@ def _records(title: str, note: str, keys: tuple[str, ...], now: state.Sitting, *
     for start in range(0, len(keys), 3):
         for column, key in zip(st.columns(3, gap="large"), keys[start : start + 3], strict=False):
             with column:
-                record_field(key, now.stamp)
+                record_field(key)
     problems(now.refusal.title, now.refusal.under(*places))
 
 

@@ -102,7 +102,7 @@ def open_share(
     saturday_share : float
         Share of a shift worked on a Saturday. [-, 0 to 1]
     christmas : bool
-        Whether the two-week winter closure is kept.
+        Whether the two-week winter closure is kept, with the Saturdays on either side of it.
     extra_closed : tuple of date
         Further closed dates.
     bank_holidays_closed : bool
@@ -123,7 +123,7 @@ def open_share(
     if christmas:
         for year in range(start.year - 1, last_year + 1):
             monday, friday = christmas_closure(year)
-            closed |= {monday + dt.timedelta(days=i) for i in range((friday - monday).days + 2)}
+            closed |= {monday + dt.timedelta(days=i) for i in range(-2, (friday - monday).days + 3)}
     offsets = [(day - start).days for day in closed]
     share[[i for i in offsets if 0 <= i < days]] = 0.0
     share.flags.writeable = False

@@ -518,9 +518,11 @@ def _rules(method: Method, chosen: Mapping[str, Option], values: Values) -> tupl
 
 
 def _too_long(network: Network, tasks: Tasks, finish: Floats, undone: int, takeoff: TakeOff) -> str:
-    """Say which task is largest among those not done within the horizon, and the input behind it."""
-    left = np.where(finish < 0, tasks.work, -1.0)
-    task = int(left.argmax())
+    """Say which task is largest among those that wait for nothing but gang, crane or weather."""
+    left = finish < 0
+    held = np.zeros(network.size, dtype=bool)
+    held[network.after[left[network.before]]] = True
+    task = int(np.where(left & ~held, tasks.work, -1.0).argmax())
     name = network.groups[network.group[task]].split(":")[1]
     catalogue = read_catalogue()
     activity = catalogue.activities.get(name)
@@ -534,7 +536,7 @@ def _too_long(network: Network, tasks: Tasks, finish: Floats, undone: int, takeo
     hook = f", {tasks.hook[task]:,.0f} hook hours" if tasks.hook[task] > 0 else ""
     return (
         f"The programme is not finished after 15 years: {undone:,} tasks are left. "
-        f"The largest is '{label}' in {block}, storey {network.storey[task]}: {tasks.work[task]:,.0f} shifts "
-        f"for {tasks.people[task]:g} people{hook}. Look at {key}, at the gangs "
-        "of its trade, and at the weather and hook limits."
+        f"The largest that could go on is '{label}' in {block}, storey {network.storey[task]}: "
+        f"{tasks.work[task]:,.0f} shifts for {tasks.people[task]:g} people{hook}. Look at {key}, "
+        "at the gangs of its trade, and at the weather and hook limits."
     )

@@ -305,39 +305,41 @@ def work_follows_from_amounts(pack: Pack) -> Iterator[str]:
 
 def loads_carry_the_quantities(pack: Pack) -> Iterator[str]:
     """Vehicles are whole, as few as each call-off allows, carry what the work takes, and come in time."""
-    loads, value, tasks = pack["loads"].copy(), pack.value, pack["tasks"]
+    loads, value = pack["loads"].copy(), pack.value
     enough = np.ceil(loads["amount"] / loads["per_load"] - 1e-6)
-    yield from _say(
-        "vehicles are not the amount over the load", loads[loads["loads"] != enough], "material", "date"
-    )
+    empty = loads[loads["loads"] != enough]
+    yield from _say("vehicles are not the amount over the load", empty, "material", "date")
     loads["day"] = pack.day(loads["date"])
-    work = tasks[tasks["work_days"] > 0]
-    for (delivery, activity), group in loads.groupby(["delivery", "activity"]):
-        key = f"delivery.{delivery}"
-        size = group["per_load"].iloc[0]
-        full = value[f"{key}.per_load"]
-        if (
-            not np.allclose(group["per_load"], size)
-            or not np.isclose(size / full, [1.0, value["load.part_called"]], atol=1e-6).any()
-        ):
-            yield f"{delivery}: a load is neither a full one nor one called off in part"
-        mine = work[work["activity"] == activity]
-        mine = mine.assign(owed=mine["amount"] * value[f"{key}.per_unit"])
-        owed, first = mine.groupby("block")["owed"].sum(), mine.groupby("block")["start"].min()
-        come, day = group.groupby("block")["amount"].sum(), group.groupby("block")["day"].min()
-        vehicles = group.groupby("block")["loads"].sum()
-        for block in owed.index.union(come.index):
-            amount, wanted = come.get(block, 0.0), owed.get(block, 0.0)
-            if abs(amount - wanted) > 1e-5 * (1 + wanted):
-                yield f"{delivery} in {block}: {amount:.3f} comes, the work takes {wanted:.3f}"
-                continue
-            here = mine[mine["block"] == block]
-            by_storey, by_task = here.groupby("storey")["owed"].sum(), here["owed"]
-            fewest = {np.ceil(calls / size - 1e-6).sum() for calls in (by_storey, by_task)}
-            if vehicles[block] not in fewest:
-                yield f"{delivery} in {block}: {vehicles[block]:g} vehicles come, {min(fewest):g} are enough"
-            if day[block] > first[block] + TOLERANCE_DAYS:
-                yield f"{delivery} in {block}: the first vehicle comes after the work has begun"
+
+    kinds = loads.groupby(["delivery", "activity"], as_index=False)["per_load"].agg(["min", "max"])
+    full = kinds["delivery"].map(lambda name: value[f"delivery.{name}.per_load"])
+    share = kinds["min"] / full
+    known = np.isclose(share, 1.0, atol=1e-6) | np.isclose(share, value["load.part_called"], atol=1e-6)
+    odd = kinds[~known | (kinds["max"] > kinds["min"] + 1e-6)]
+    yield from _say("a load is neither a full one nor one called off in part", odd, "delivery")
+
+    tasks = pack["tasks"]
+    work = tasks[tasks["work_days"] > 0][["activity", "block", "storey", "amount", "start"]]
+    work = work.merge(kinds[["delivery", "activity", "min"]], on="activity")
+    work["owed"] = work["amount"] * work["delivery"].map(lambda name: value[f"delivery.{name}.per_unit"])
+    place = ["delivery", "block"]
+    by_storey = work.groupby([*place, "storey", "min"], as_index=False)["owed"].sum()
+    for calls, name in ((by_storey, "by_storey"), (work, "by_task")):
+        calls[name] = np.ceil(calls["owed"] / calls["min"] - 1e-6)
+    found = pd.concat(
+        [
+            work.groupby(place).agg(owed=("owed", "sum"), first=("start", "min"), by_task=("by_task", "sum")),
+            by_storey.groupby(place)["by_storey"].sum(),
+            loads.groupby(place).agg(come=("amount", "sum"), day=("day", "min"), vehicles=("loads", "sum")),
+        ],
+        axis=1,
+    ).reset_index()
+    apart = ~((found["come"] - found["owed"]).abs() <= 1e-5 * (1 + found["owed"]))
+    yield from _say("what comes is not what the work takes", found[apart], *place, "come", "owed")
+    more = found[(found["vehicles"] != found["by_storey"]) & (found["vehicles"] != found["by_task"])]
+    yield from _say("more or fewer vehicles come than are enough", more, *place, "vehicles", "by_storey")
+    late = found[found["day"] > found["first"] + TOLERANCE_DAYS]
+    yield from _say("the first vehicle comes after the work has begun", late, *place, "day", "first")
 
 
 def operatives_are_what_moved(pack: Pack) -> Iterator[str]:

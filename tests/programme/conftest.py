@@ -149,7 +149,7 @@ class Kit:
 
     @staticmethod
     def week(dates: int = 700, first: int = 0, hours: float = 8.0, **given: object) -> Site:
-        """Return a five-day week from a weekday (0 Monday), one calendar, one crane, release in 10 and 20 days."""
+        """Return a five-day week that begins on a weekday (0 Monday), with one calendar and one crane."""
         working = ((np.arange(dates) + first) % 7 < 5).astype(float)
         return Kit.site(working, hours=hours, **given)
 

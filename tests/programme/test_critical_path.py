@@ -145,9 +145,7 @@ def networks(draw):
     days = draw(st.lists(st.floats(min_value=0, max_value=9), min_size=size, max_size=size))
     pairs = [(i, j) for j in range(size) for i in range(j)]
     chosen = draw(st.lists(st.sampled_from(pairs), unique=True, max_size=14)) if pairs else []
-    lags = draw(
-        st.lists(st.floats(min_value=0, max_value=5), min_size=len(chosen), max_size=len(chosen))
-    )
+    lags = draw(st.lists(st.floats(min_value=0, max_value=5), min_size=len(chosen), max_size=len(chosen)))
     return days, chosen, lags
 
 
