@@ -265,9 +265,8 @@ def _stand_apart(places: Sequence[float], widths: Sequence[float]) -> tuple[list
         for group, sign in ((order[:split], -1), (order[split:][::-1], 1)):
             standing: list[int] = []
             for name in group:
-                inner = [
-                    rows[other] for other in standing if sign * (places[other] - places[name]) < widths[name]
-                ]
+                room = widths[name] + 1e-9  # names that just meet count as touching
+                inner = [rows[other] for other in standing if sign * (places[other] - places[name]) < room]
                 rows[name], left[name] = 1 + max(inner, default=-1), sign < 0
                 outside += not 0 <= places[name] + sign * widths[name] <= 1
                 standing.append(name)

@@ -183,6 +183,36 @@ def late_start(
 
 
 @compiled
+def next_needed(order: Ints, succ_ptr: Ints, succ: Ints, work: Floats, early: Floats) -> Floats:
+    """Earliest start of the work that follows each task, through whatever events lie between.
+
+    Parameters
+    ----------
+    order : array of int
+        Topological order.
+    succ_ptr, succ : array of int
+        Links.
+    work : array, shape (n,)
+        0 for an event.
+    early : array, shape (n,)
+        Earliest start of each task. [days]
+
+    Returns
+    -------
+    array, shape (n,)
+        Infinite where no work follows. [days]
+    """
+    result = np.full(work.size, np.inf)
+    for k in range(order.size - 1, -1, -1):
+        i = order[k]
+        for e in range(succ_ptr[i], succ_ptr[i + 1]):
+            j = succ[e]
+            candidate = early[j] if work[j] > 0 else result[j]
+            result[i] = min(result[i], candidate)
+    return result
+
+
+@compiled
 def after_lag(
     instant: float, lag: float, kind: int, open_dates: Floats, open_before: Floats, release: Floats, row: int
 ) -> float:

@@ -131,8 +131,10 @@ class Network:
         return int(self.group.size)
 
     def tasks_of(self, name: str) -> Ints:
-        """Return the tasks of a group, in order of block, storey, zone."""
-        return np.flatnonzero(self.group == self.groups.index(name))
+        """Return the tasks of a group, in order of block, storey, zone: groups lie one after another."""
+        group = self.groups.index(name)
+        first, last = np.searchsorted(self.group, (group, group + 1))
+        return np.arange(first, last)
 
     def has(self, name: str) -> bool:
         """Say whether a group is in the network."""

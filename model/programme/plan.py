@@ -33,6 +33,7 @@ from model.programme.kernel import (
     WORKING,
     early_finish,
     late_start,
+    next_needed,
     run_days,
     topological,
 )
@@ -440,30 +441,18 @@ def order_tasks(
         for task in network.tasks_of("event:ready"):
             limit[network.block == network.block[task]] = free[task]
     late = late_start(network.order, network.succ_ptr, network.after, mean_lag, days, limit)
-    for task in np.flatnonzero(off_site[tasks.trade] & (tasks.work > 0) & (tasks.trade >= 0)):
-        late[task] = _needed(network, tasks, free - days, int(task))
-    wanted = np.lexsort(
-        (np.arange(network.size), network.zone, network.group, network.storey, np.round(late, 6))
-    )
+    elsewhere = off_site[tasks.trade] & (tasks.work > 0) & (tasks.trade >= 0)
+    needed = next_needed(network.order, network.succ_ptr, network.after, tasks.work, free - days)
+    late[elsewhere] = needed[elsewhere]
+    element = network.storey * len(network.groups) + network.group
+    tie = element * (int(network.zone.max(initial=0)) + 1) + network.zone
+    wanted = np.lexsort((tie, np.round(late, 6)))  # ties beyond that stay in order of task
     place = np.empty(network.size, dtype=np.int64)
     place[wanted] = np.arange(network.size)
     order = topological(network.pred_count, network.succ_ptr, network.after, place)
     rank = np.empty(network.size, dtype=np.int64)
     rank[order] = np.arange(network.size)
     return rank
-
-
-def _needed(network: Network, tasks: Tasks, early: Floats, task: int) -> float:
-    """Earliest start of the work that follows a task, through whatever events lie between. [days]"""
-    first, ahead = np.inf, [task]
-    while ahead:
-        i = ahead.pop()
-        for j in map(int, network.after[network.succ_ptr[i] : network.succ_ptr[i + 1]]):
-            if tasks.work[j] > 0:
-                first = min(first, float(early[j]))
-            else:
-                ahead.append(j)
-    return first
 
 
 def _block_crane(scenario: Scenario) -> Ints:
