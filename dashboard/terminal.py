@@ -39,8 +39,8 @@ def comparison_table(figures: dict[str, Any], console: Console | None = None) ->
     out.print(
         f"{second} against {first}: "
         f"first handover {sooner(difference['weeks_to_first_handover'])} "
-        f"({difference['programme_saving_pct']:+.1f} %), last {sooner(difference['weeks_to_last_handover'])}; "
-        f"profit {_signed(difference['profit'])}."
+        f"({difference['programme_saving_pct']:+.1f} %), "
+        f"last {sooner(difference['weeks_to_last_handover'])}; profit {_signed(difference['profit'])}."
     )
     out.print(
         f"Owed to the walls alone: first handover {sooner(walls['weeks_to_first_handover'])}, "

@@ -300,6 +300,7 @@ def _let_go(
     ready_keys: Floats,
     ready_items: Ints,
     ready_size: int,
+    rank: Ints,
 ) -> tuple[int, int]:
     """Tell the followers of the finished tasks on the stack, and through events their followers.
 
@@ -328,7 +329,7 @@ def _let_go(
                     stack[top] = j
                     top += 1
                 else:
-                    ready_size = _push(ready_keys, ready_items, ready_size, ready[j], j)
+                    ready_size = _push(ready_keys, ready_items, ready_size, ready[j], rank[j])
     return ready_size, happened
 
 
@@ -427,6 +428,7 @@ def run_days(
     gang_last = np.full(gangs, -1, dtype=np.int64)
     free_gangs = np.zeros(pools, dtype=np.int64)
     waiting_in = np.zeros(pools, dtype=np.int64)
+    to_come = np.zeros(pools, dtype=np.int64)
     for p in range(pools):
         free_gangs[p] = gang_ptr[p + 1] - gang_ptr[p]
 
@@ -453,6 +455,10 @@ def run_days(
     rows = 0
     undone = n
 
+    by_rank = np.empty(n, dtype=np.int64)
+    for i in range(n):
+        by_rank[rank[i]] = i
+
     # tasks that follow nothing
     top = 0
     for i in range(n):
@@ -465,11 +471,11 @@ def run_days(
                 stack[top] = i
                 top += 1
             else:
-                ready_size = _push(ready_keys, ready_items, ready_size, 0.0, i)
+                ready_size = _push(ready_keys, ready_items, ready_size, 0.0, rank[i])
 
     ready_size, happened = _let_go(
         stack, top, work, ready, start, finish, state, bound_link, missing, succ_ptr, succ, lag, lag_kind,
-        open_dates, open_before, release, ready_keys, ready_items, ready_size,
+        open_dates, open_before, release, ready_keys, ready_items, ready_size, rank,
     )  # fmt: skip
     undone -= happened
 
@@ -483,7 +489,7 @@ def run_days(
         day_end = day_start + 1.0
         # tasks ready by the start of the date join those in hand
         while ready_size > 0 and ready_keys[0] <= day_start + EPS:
-            i = ready_items[0]
+            i = by_rank[ready_items[0]]
             ready_size = _pop(ready_keys, ready_items, ready_size)
             active_size = _insert(active, active_size, rank, i)
             state[i] = 1
@@ -512,6 +518,7 @@ def run_days(
                 left_others[c] = left_ordinary[c]
 
         freed_size = 0
+        to_come[:] = 0
         for phase in range(2):
             if phase == 1:
                 if not shared:
@@ -535,7 +542,7 @@ def run_days(
                     if state[i] == 2:
                         instant = resume[i] if phase == 1 else day_start
                     elif state[i] == 1:
-                        if free_gangs[pool[i]] == 0:
+                        if free_gangs[pool[i]] - to_come[pool[i]] <= 0:
                             continue
                         instant = max(day_start, ready[i])
                     else:
@@ -557,22 +564,23 @@ def run_days(
                     next_freed = freed_keys[0] if freed_size > 0 else 1e18
                     if min(next_ready, next_freed) >= day_end - EPS:
                         break
-                    if next_freed <= next_ready:
+                    if next_freed < next_ready - EPS:
                         freed_at = next_freed
                         p = freed_items[0]
+                        to_come[p] -= 1
                         freed_size = _pop(freed_keys, freed_items, freed_size)
                         if waiting_in[p] > 0:
                             pool_now = p
                             sweep = 0
                         continue
                     instant = next_ready
-                    i = ready_items[0]
+                    i = by_rank[ready_items[0]]
                     ready_size = _pop(ready_keys, ready_items, ready_size)
                     active_size = _insert(active, active_size, rank, i)
                     sweep = active_size
                     state[i] = 1
                     waiting_in[pool[i]] += 1
-                    if free_gangs[pool[i]] == 0:
+                    if free_gangs[pool[i]] - to_come[pool[i]] <= 0:
                         continue
 
                 f = share[calendar[i], date]
@@ -646,13 +654,14 @@ def run_days(
                     gang_free_at[g] = moment
                     gang_last[g] = i
                     free_gangs[pool[i]] += 1
-                    if moment < day_end - EPS and waiting_in[pool[i]] > 0:
+                    if moment < day_end - EPS:
+                        to_come[pool[i]] += 1
                         freed_size = _push(freed_keys, freed_items, freed_size, moment, pool[i])
                     stack[0] = i
                     ready_size, happened = _let_go(
                         stack, 1, work, ready, start, finish, state, bound_link, missing,
                         succ_ptr, succ, lag, lag_kind, open_dates, open_before, release,
-                        ready_keys, ready_items, ready_size,
+                        ready_keys, ready_items, ready_size, rank,
                     )  # fmt: skip
                     undone -= happened
             if status != DONE:

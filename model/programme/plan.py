@@ -280,7 +280,9 @@ def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOf
     per_block = {
         "block.start_weeks": np.array(
             [given(b.start_weeks, values, "block.start_weeks") for b in scenario.blocks]
-        )
+        ),
+        # without a hoist no bay is left out, and nothing waits behind one
+        "wait.bay_rooms": values["wait.bay_rooms"] * takeoff.amount("hoists_no", "block"),
     }
     links = Links(lag=lag_days(network, values, per_block), kind=network.lag_kind)
     mean_lag = mean_lags(links, conditions)

@@ -45,7 +45,9 @@ def test_a_shipped_scenario_reads_without_a_warning_and_says_why_it_exists(path)
     assert text.startswith("# Why this file exists: ")
     assert "invented" in text.split("\n\n")[0]
     read = load_scenario(path, today=TODAY)
-    assert read.warnings == ()
+    odd = [warning for warning in read.warnings if "the range known for it" not in warning]
+    assert odd == []
+    assert path.stem == "two_storey" or read.warnings == ()  # a hand sets its world outside the ranges
     assert read_scenario(write_scenario(read)) == read
 
 
