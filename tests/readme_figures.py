@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from model import compare_methods, load_scenario
+from model.inputs.method import read_catalogue
+from model.pipeline import build_cases
 from model.report.words import day, money, sooner
 
 ROOT = Path(__file__).parents[1]
@@ -48,7 +51,32 @@ def block(figures: dict[str, Any]) -> str:
         f"{sooner(walls['weeks_to_first_handover'])}, last {sooner(walls['weeks_to_last_handover'])}, "
         f"profit {money(walls['profit'])}.",
     ]
-    return "\n".join(lines)
+    return "\n".join([*lines, "", variants()])
+
+
+def variants() -> str:
+    """Return what other choices of options give on the pitch scenario, against the open frame."""
+    scenario = load_scenario(ROOT / "scenarios" / "pitch.toml")
+    usual, panelised = scenario.methods[:2]
+
+    def with_options(**chosen: str) -> Any:
+        options = tuple((element, chosen.get(element, own)) for element, own in panelised.options)
+        return replace(panelised, options=options)
+
+    best = replace(usual, options=tuple(read_catalogue().methods["open_frame_best"].items()))
+    tried = {
+        "with the separating walls lined in place": with_options(separating_wall="lined"),
+        "with the outer panels set through the open edge as well": with_options(
+            separating_wall="lined", outer_wall="panel_through_edge"
+        ),
+        "the best open frame (precast columns, panel decking, no panels)": best,
+    }
+    first, *others = build_cases(scenario, [usual, *tried.values()])
+    said = [
+        f"{name}, {sooner(first.weeks_to_last_handover - case.weeks_to_last_handover)}"
+        for name, case in zip(tried, others, strict=True)
+    ]
+    return f"Last handover against the open frame with other choices: {'; '.join(said)}."
 
 
 def in_readme(text: str) -> str:
