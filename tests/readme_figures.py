@@ -1,20 +1,24 @@
-"""The figures block of README.md, from the model; `python tests/readme_figures.py` writes it anew."""
+"""The blocks of figures in README.md, from the model; `python tests/readme_figures.py` writes them anew."""
 
 from __future__ import annotations
 
 import datetime as dt
+import importlib.util
 import re
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from model import compare_methods, load_scenario
+from model.compare import Comparison
 from model.inputs.method import read_catalogue
 from model.pipeline import build_cases
 from model.report.words import day, money, sooner
 
 ROOT = Path(__file__).parents[1]
-START, END = "<!-- figures: start -->", "<!-- figures: end -->"
+BLOCKS = ("figures", "checks")
+"""Blocks of the README between their marks: the worked scenario, and what the trade expects beside it."""
 
 
 def block(figures: dict[str, Any]) -> str:
@@ -79,19 +83,44 @@ def variants() -> str:
     return f"Last handover against the open frame with other choices: {'; '.join(said)}."
 
 
-def in_readme(text: str) -> str:
-    """Return what stands between the marks in a README."""
-    found = re.search(re.escape(START) + r"\n(.*?)\n" + re.escape(END), text, flags=re.DOTALL)
-    assert found, "README.md has lost its figure marks"
+def checks(comparison: Comparison) -> str:
+    """Return the check values of the trade beside the model's figures, as a Markdown table."""
+    path = Path(__file__).with_name("check_values.py")
+    spec = importlib.util.spec_from_file_location("check_values", path)
+    assert spec
+    assert spec.loader
+    module = importlib.util.module_from_spec(spec)
+    sys.modules.setdefault("check_values", module)
+    spec.loader.exec_module(module)
+    lines = ["| check value | the trade says | open frame | panels | |", "|---|---|---:|---:|---|"]
+    for row in module.rows(comparison):
+        figures = [row.figures.get(case.method.id) for case in comparison.cases[:2]]
+        cells = ["" if figure is None else f"{figure:,.1f}" for figure in figures]
+        why = row.why if row.outside() or row.trade == "reported" else ""
+        lines.append(f"| {row.label} | {row.trade} {row.unit} | {cells[0]} | {cells[1]} | {why} |")
+    return "\n".join(lines)
+
+
+def in_readme(text: str, name: str) -> str:
+    """Return what stands between the marks of a block in a README."""
+    found = re.search(f"<!-- {name}: start -->\n(.*?)\n<!-- {name}: end -->", text, flags=re.DOTALL)
+    assert found, f"README.md has lost the marks of its {name}"
     return found.group(1)
 
 
+def wanted() -> dict[str, str]:
+    """Return what each block should hold."""
+    comparison = compare_methods(load_scenario(ROOT / "scenarios" / "pitch.toml"))
+    return {"figures": block(comparison.as_json()), "checks": checks(comparison)}
+
+
 def write() -> None:
-    """Put the block into README.md."""
+    """Put the blocks into README.md."""
     path = ROOT / "README.md"
     text = path.read_text(encoding="utf-8")
-    figures = compare_methods(load_scenario(ROOT / "scenarios" / "pitch.toml")).as_json()
-    path.write_text(text.replace(in_readme(text), block(figures)), encoding="utf-8")
+    for name, content in wanted().items():
+        text = text.replace(in_readme(text, name), content)
+    path.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

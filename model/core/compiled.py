@@ -37,19 +37,23 @@ def compiled(function: F) -> F:
         return cast(F, numba.njit(nogil=True)(function))
 
 
-def inlined(function: F) -> F:
-    """Return the function compiled into each compiled caller, for helpers that take many arrays.
+def lean(function: F) -> F:
+    """Return the function compiled without counting references to the arrays passed to it.
 
-    A call counts a reference up and down for every array it passes; in an innermost loop that is felt.
+    For small helpers called from compiled code that make and return no array: counting up and down for
+    every array of every call is felt in an innermost loop. Cached on disk where possible.
 
     Parameters
     ----------
     function : callable
-        Numerical code, called from compiled code.
+        Numerical code that makes no array.
 
     Returns
     -------
     callable
         Same signature.
     """
-    return cast(F, numba.njit(nogil=True, inline="always")(function))
+    try:
+        return cast(F, numba.njit(nogil=True, cache=True, _nrt=False)(function))
+    except RuntimeError:
+        return cast(F, numba.njit(nogil=True, _nrt=False)(function))

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from model.core.compiled import compiled, inlined
+from model.core.compiled import compiled, lean
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -34,7 +34,7 @@ DONE, HORIZON_PASSED, LOG_FULL = 0, 1, 2
 """How a run of `run_days` ended."""
 
 
-@compiled
+@lean
 def _push(keys: Floats, items: Ints, size: int, key: float, item: int) -> int:
     """Put an item into a binary heap by key, then item number; return the new size."""
     i = size
@@ -50,7 +50,7 @@ def _push(keys: Floats, items: Ints, size: int, key: float, item: int) -> int:
     return size + 1
 
 
-@compiled
+@lean
 def _pop(keys: Floats, items: Ints, size: int) -> int:
     """Take the first item off a binary heap (read it from place 0 before); return the new size."""
     size -= 1
@@ -212,7 +212,7 @@ def next_needed(order: Ints, succ_ptr: Ints, succ: Ints, work: Floats, early: Fl
     return result
 
 
-@compiled
+@lean
 def after_lag(
     instant: float, lag: float, kind: int, open_dates: Floats, open_before: Floats, release: Floats, row: int
 ) -> float:
@@ -262,7 +262,7 @@ def after_lag(
     return float(instant + release[row, date])
 
 
-@compiled
+@lean
 def _insert(active: Ints, size: int, rank: Ints, item: int) -> int:
     """Put a task into the list kept in order of rank; return the new size."""
     low = 0
@@ -279,7 +279,7 @@ def _insert(active: Ints, size: int, rank: Ints, item: int) -> int:
     return size + 1
 
 
-@inlined
+@lean
 def _let_go(
     stack: Ints,
     top: int,
