@@ -413,7 +413,7 @@ def returns_table(figures: Figures, names: Names) -> Html:
 def week_table(figures: Figures, names: Names) -> Html:
     """Return what a week is worth by cause, for each method."""
     causes = {
-        "interest": "Interest and fees of the loan",
+        "interest": "Interest on the loan",
         "preliminaries": "Site costs that run with time",
         "plant": "Plant on hire",
         "receipts": "Receipts",

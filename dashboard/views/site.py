@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import state
 from dashboard.parts import answer, charts, theme
 from dashboard.parts.layout import chart, html
+from model.inputs.method import read_catalogue
 
 
 def show() -> None:
@@ -60,7 +61,8 @@ def show() -> None:
     )
     html(theme.section("Trades and packages", "Work that exists, counted; nobody is left out."))
     sites = [case.site for case in shown.comparison.cases]
+    label_of = {name: trade.label for name, trade in read_catalogue().trades.items()}
     html(
-        answer.listed_table("Trade", [site.trades for site in sites], names),
+        answer.listed_table("Trade", [[label_of[name] for name in site.trades] for site in sites], names),
         answer.listed_table("Package", [site.packages for site in sites], names),
     )

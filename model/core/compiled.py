@@ -53,7 +53,8 @@ def lean(function: F) -> F:
     callable
         Same signature.
     """
+    options: dict[str, Any] = {"nogil": True, "_nrt": False}
     try:
-        return cast(F, numba.njit(nogil=True, cache=True, _nrt=False)(function))
+        return cast(F, numba.njit(cache=True, **options)(function))
     except RuntimeError:
-        return cast(F, numba.njit(nogil=True, _nrt=False)(function))
+        return cast(F, numba.njit(**options)(function))

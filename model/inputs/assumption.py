@@ -28,8 +28,8 @@ _DIVISORS: Final = frozenset(
     {
         "gang", "gangs", "per_load",  # the last part of a key; below, whole keys
         "block.core_area", "block.efficiency", "block.storey_height", "block.zone_area", "crane.utilisation",
-        "factory.output", "geometry.column_area", "geometry.door_area", "geometry.window_area", "load.part_called",
-        "panel.heaviest", "panel.longest", "panel.outer_length", "panel.outer_mass",
+        "factory.output", "geometry.column_area", "geometry.door_area", "geometry.window_area",
+        "load.part_called", "panel.heaviest", "panel.longest", "panel.outer_length", "panel.outer_mass",
         "panel.separating_length", "panel.separating_mass", "scale.flats", "site.bay_slot",
         "site.labour_present", "site.learning", "site.learning_storeys", "site.logistics_ratio",
         "site.management_ratio", "site.productive_hours", "site.shift_hours",

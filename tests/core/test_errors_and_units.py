@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numba
 import pytest
 
-from model.core.compiled import compiled
+from model.core.compiled import compiled, lean
 from model.core.errors import AssumptionError, ModelError, Problem, RangeError, ScenarioError, ScheduleError
 from model.core.units import UNITS, bounds, is_money
 
@@ -56,8 +56,10 @@ def test_code_is_compiled_anew_where_nothing_may_be_written(monkeypatch):
 
     monkeypatch.setattr("model.core.compiled.numba", SimpleNamespace(njit=refuses_a_cache))
 
-    @compiled
-    def doubled(value: float) -> float:
-        return 2.0 * value
+    for how in (compiled, lean):
 
-    assert doubled(1.5) == 3.0
+        @how
+        def doubled(value: float) -> float:
+            return 2.0 * value
+
+        assert doubled(1.5) == 3.0
