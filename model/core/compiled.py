@@ -58,3 +58,8 @@ def lean(function: F) -> F:
         return cast(F, numba.njit(cache=True, **options)(function))
     except RuntimeError:
         return cast(F, numba.njit(**options)(function))
+    except (
+        KeyError,
+        TypeError,
+    ):  # a numba that no longer knows the option: a little slower, the same results
+        return compiled(function)

@@ -161,6 +161,9 @@ def methods_in(tables: Mapping[str, Any], library: Library, found: Findings) -> 
     ids = [row["id"].strip() for row in rows if isinstance(row, Mapping) and isinstance(row.get("id"), str)]
     if len(ids) == len(rows):
         no_twins("methods", "id", ids, found)
+    known = [method for method in earlier.values() if method is not None]
+    if len(known) == len(rows):  # charts and tables are listed by label
+        no_twins("methods", "label", [method.label for method in known], found)
     return tuple(method for method in earlier.values() if method is not None)
 
 

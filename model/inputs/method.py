@@ -164,6 +164,7 @@ class Catalogue:
     trades: Mapping[str, Trade]
     elements: Mapping[str, str]
     wall_elements: tuple[str, ...]
+    stages: Mapping[str, str]
     options: Mapping[tuple[str, str], Option]
     methods: Mapping[str, Mapping[str, str]]
     method_labels: Mapping[str, str]
@@ -244,6 +245,7 @@ def catalogue_from(data: Mapping[str, Any]) -> Catalogue:
         trades={name: _trade(name, table) for name, table in data["trade"].items()},
         elements={name: table["label"] for name, table in data["element"].items()},
         wall_elements=tuple(name for name, table in data["element"].items() if table.get("wall")),
+        stages={name: table["stage"] for name, table in data["element"].items()},
         options={
             (element, name): _option(element, name, table)
             for element, options in data["option"].items()

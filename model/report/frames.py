@@ -7,7 +7,7 @@ stage has not computed. The column `role` is left to whoever draws: it follows f
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,12 +19,8 @@ from model.report.audit import assumptions
 
 Floats = NDArray[np.float64]
 
-STAGES: Final = (
-    ("frame", ("core", "verticals", "deck")),
-    ("walls", ("outer_wall", "separating_wall", "finish")),
-    ("fit-out", ("bathrooms", "fit_out")),
-)
-"""Stages of the storeys-against-time chart, and the elements whose work they hold."""
+FRAME, WALLS, FIT_OUT = STAGES = ("frame", "walls", "fit-out")
+"""Stages of the storeys-against-time chart; the library says which element's work stands in which."""
 
 
 def storeys_against_time(comparison: Comparison) -> pd.DataFrame:
@@ -48,10 +44,10 @@ def _stages(case: Case) -> pd.DataFrame:
     start_date = np.datetime64(plan.start_date, "s")
     poured = _by_storey(case, "slab_poured")
     parts = []
-    for stage, elements in STAGES:
-        tasks = _tasks_in(case, elements)
+    for stage in STAGES:
+        tasks = _tasks_in(case, stage)
         tasks = tasks[network.zone[tasks] > 0]
-        if stage == STAGES[0][0]:
+        if stage == FRAME:
             tasks = tasks[plan.finish[tasks] <= poured[network.block[tasks], network.storey[tasks] + 1]]
         place = network.block[tasks] * 100 + network.storey[tasks]
         order = np.lexsort((plan.finish[tasks], place))
@@ -59,7 +55,7 @@ def _stages(case: Case) -> pd.DataFrame:
         begun = np.full(int(place.max()) + 1, np.inf)
         np.minimum.at(begun, place, plan.start[tasks])
         block, storey = network.block[last], network.storey[last]
-        finish = poured[block, storey + 1] if stage == STAGES[0][0] else plan.finish[last]
+        finish = poured[block, storey + 1] if stage == FRAME else plan.finish[last]
         start = begun[block * 100 + storey]
         parts.append(
             pd.DataFrame(
@@ -186,8 +182,8 @@ def _date_number(instant: float) -> int:
 
 def _elevation(case: Case) -> dict[str, Any]:
     plan, layout = case.plan, case.takeoff.layout
-    begun = _first_start(case, ("core", "verticals", "deck"))
-    fitting = _first_start(case, ("bathrooms", "fit_out", "separating_wall"))
+    begun = _first_start(case, FRAME)
+    fitting = _first_start(case, FIT_OUT)
     done = np.fmax(_by_storey(case, "finished"), _by_storey(case, "clad"))
     done = np.fmax(done, _by_storey(case, "behind_bays_done"))
     laid, released, closed = (_by_storey(case, name) for name in ("deck_laid", "deck_released", "enclosed"))
@@ -253,21 +249,22 @@ def _by_storey(case: Case, event: str) -> Floats:
     return grid
 
 
-def _first_start(case: Case, elements: tuple[str, ...]) -> Floats:
-    """Return when work of some elements begins on each storey, by block and storey."""
+def _first_start(case: Case, stage: str) -> Floats:
+    """Return when work of one stage begins on each storey, by block and storey."""
     network = case.plan.network
-    tasks = _tasks_in(case, elements)
+    tasks = _tasks_in(case, stage)
     grid = _grid(case, np.inf)
     np.minimum.at(grid, (network.block[tasks], network.storey[tasks]), case.plan.start[tasks])
     return grid
 
 
-def _tasks_in(case: Case, elements: tuple[str, ...]) -> NDArray[np.int64]:
-    """Return the tasks with work of some elements that stand on a storey."""
+def _tasks_in(case: Case, stage: str) -> NDArray[np.int64]:
+    """Return the tasks with work of one stage that stand on a storey."""
+    stages = read_catalogue().stages
     network, plan = case.plan.network, case.plan
     mine = [
         k
         for k, name in enumerate(network.groups[: network.activities])
-        if plan.option_of[name.split(":")[1]].element in elements
+        if stages[plan.option_of[name.split(":")[1]].element] == stage
     ]
     return np.flatnonzero(np.isin(network.group, mine) & (plan.tasks.work > 0) & (network.storey > 0))

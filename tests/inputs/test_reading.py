@@ -807,3 +807,14 @@ def test_no_tables_escape_as_anything_else(tables):
 def test_the_nearest_word_is_found_whatever_the_capitals():
     assert nearest("LONDON", ("glasgow", "london")) == "london"
     assert nearest("zzz", ("glasgow", "london")) in ("glasgow", "london")
+
+
+def test_two_methods_may_not_be_written_alike():
+    text = (
+        '[development]\nname = "A"\nplace = "london"\nstart = 2028-01-03\n'
+        '[[blocks]]\nname = "B"\nstoreys = 3\nflats_per_storey = 4\n'
+        '[[methods]]\nid = "one"\nlike = "open_frame"\nlabel = "Usual"\n'
+        '[[methods]]\nid = "two"\nlike = "panelised"\nlabel = "usual"\n'
+    )
+    with pytest.raises(ScenarioError, match=r"methods\[2\]\.label: 'usual' is taken by methods\[1\]"):
+        read_scenario(text)
