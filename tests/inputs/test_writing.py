@@ -122,7 +122,10 @@ def scenarios(draw):
         groups = [group for group in (names[:cut], names[cut:]) if group]
         cranes = tuple(Crane(f"{i}", tuple(group)) for i, group in enumerate(groups))
     ids = draw(st.sampled_from([("open_frame", "panelised"), ("a", "b"), ("x-1", "panelised", "open_frame")]))
-    compared = tuple(replace(draw(methods()), id=name) for name in ids)
+    labels = draw(st.lists(WORDS, min_size=len(ids), max_size=len(ids), unique_by=str.casefold))
+    compared = tuple(
+        replace(draw(methods()), id=name, label=label) for name, label in zip(ids, labels, strict=True)
+    )
     if draw(st.booleans()):
         compared = tuple(ready_method(name, LIBRARY) for name in ("open_frame", "panelised"))
     return Scenario(
