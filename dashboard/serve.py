@@ -23,7 +23,9 @@ def serve(port: int | None, no_browser: bool) -> int:
     """
     from streamlit.web import cli
 
-    print("Storeypace: the first start after installation compiles the schedule and takes some seconds.")
+    print(
+        "Storeypace: the first start after installation compiles the schedule: about 15 seconds.", flush=True
+    )
     flags = ["--server.headless", "true"] if no_browser else []
     if port is not None:
         flags += ["--server.port", str(port)]

@@ -38,7 +38,7 @@ from model.programme.kernel import (
     topological,
 )
 from model.programme.network import Network, Rules, build_network, whole
-from model.quantities.takeoff import TakeOff, given
+from model.quantities.takeoff import TakeOff, given, unit_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -204,7 +204,7 @@ class Plan:
                     for name, event in zip(names, is_event, strict=True)
                 ],
                 "unit": [
-                    "" if event else _unit(catalogue, name)
+                    "" if event else unit_of(catalogue.activities[name].consumes)
                     for name, event in zip(names, is_event, strict=True)
                 ],
                 "amount": tasks.amount,
@@ -230,12 +230,6 @@ class Plan:
             else:
                 words.append("start")
         return words
-
-
-def _unit(catalogue: Catalogue, name: str) -> str:
-    from model.quantities.takeoff import unit_of
-
-    return unit_of(catalogue.activities[name].consumes)
 
 
 def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOff) -> Plan:

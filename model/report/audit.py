@@ -21,6 +21,7 @@ from model.core.errors import Problem, ScenarioError
 from model.inputs.method import CALENDARS, CAUSES, RELEASES, read_catalogue
 from model.programme.kernel import CALENDAR, PROPS, STRIKE, WORKING
 from model.programme.plan import TASK_COLUMNS
+from model.site.deliveries import read_deliveries
 
 _KIND_WORDS: Final = {CALENDAR: "calendar", WORKING: "working", STRIKE: RELEASES[0], PROPS: RELEASES[1]}
 
@@ -274,8 +275,6 @@ def _row(kind: str, key: str, label: str, first: object, second: object, unit: s
 
 def uses(case: Case, key: str) -> bool:
     """Say whether a method uses a record: records of activities, options and loads it lacks it does not."""
-    from model.site.deliveries import read_deliveries
-
     parts = key.split(".")
     if parts[0] == "activity":
         return case.plan.network.has(f"activity:{parts[1]}")
