@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from model.core.calendar import date_of
 from model.core.errors import Problem, ScenarioError, ScheduleError
 from model.inputs.assumption import Values
-from model.inputs.method import CALENDARS, CAUSES, LIFT_CLASSES, Catalogue, Option, read_catalogue
+from model.inputs.method import CALENDARS, CAUSES, LIFT_CLASSES, Option, read_catalogue
 from model.inputs.scenario import Method, Scenario
 from model.programme.conditions import Conditions, backprop_levels, expected_conditions
 from model.programme.durations import Tasks, lag_days, work_out
