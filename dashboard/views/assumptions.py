@@ -51,8 +51,8 @@ def show() -> None:
         height=560,
         column_config={
             **COLUMNS,
-            "label": st.column_config.TextColumn("What it is", width="medium"),
-            "source": st.column_config.TextColumn("Source", width="large"),
+            "label": st.column_config.TextColumn("What it is", width="large"),
+            "source": st.column_config.TextColumn("Source", width="medium"),
             "key": None,
         },
         key="register",
