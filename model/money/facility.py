@@ -32,6 +32,9 @@ DAYS_PER_YEAR: Final = 365.0
 
 MONTHS_PER_YEAR: Final = 12.0
 
+OUTRUN: Final = 10_000.0
+"""Peak balance over what is spent, beyond which the loan has run away and no figure of it has a meaning."""
+
 _MOST_ROUNDS: Final = 60
 _STEEPEST: Final = 0.9
 """Most that a pound of facility is taken to add to the peak balance when the next guess is made."""
@@ -294,8 +297,17 @@ def _settle(terms: _Terms) -> tuple[Floats, int, float]:
     facility = np.zeros(terms.equity.size)
     guess_before = peak_before = facility
     slope = np.zeros_like(facility)
+    spent = np.maximum(terms.need, 0.0).sum(axis=0)
     for rounds in range(1, _MOST_ROUNDS + 1):
         peak, _ = _pass(terms, facility, None)
+        if rounds == 1 and not np.all(peak <= OUTRUN * spent + SETTLED):
+            raise RangeError(
+                f"The loan grows beyond {OUTRUN:,.0f} times what is spent: interest outruns the receipts "
+                f"over {terms.need.shape[0] / MONTHS_PER_YEAR:,.0f} years. Raise the reservations a month "
+                "or the price, or lower the interest, so that sales repay the loan."
+            )
+        if not np.all(peak <= OUTRUN**2 * (spent + 1.0)):
+            break  # the fees have run away with the loan
         gap = peak - facility
         if np.all(np.abs(gap) <= np.maximum(SETTLED, 4 * np.finfo(float).eps * peak)):
             return facility, rounds, float(np.abs(gap).max(initial=0.0))
@@ -305,9 +317,9 @@ def _settle(terms: _Terms) -> tuple[Floats, int, float]:
         guess_before, peak_before = facility, peak
         facility = np.maximum(facility + gap / (1 - np.clip(slope, 0.0, _STEEPEST)), 0.0)
     raise RangeError(
-        f"The facility does not settle: after {_MOST_ROUNDS} rounds the peak balance still differs from it "
-        f"by {np.abs(gap).max():.2f}. Fees on the facility and the interest on them must stay well below "
-        "the loan; lower the rate or the fee, or shorten the months over which they grow."
+        "The facility does not settle: each fee on it, and the interest on the fee, asks for a larger one. "
+        "Fees must stay well below the loan; lower the rate or the fee, or shorten the months over which "
+        "they grow: more reservations a month, an earlier sales launch."
     )
 
 

@@ -289,3 +289,12 @@ def test_inputs_out_of_range_say_what_is_allowed(changed, message):
 def test_the_traditional_rule_refuses_a_negative_length():
     with pytest.raises(RangeError, match="void -1 months must not be negative"):
         half_rule_interest(1e6, 0.09, 12, -1)
+
+
+@pytest.mark.parametrize("months", [1_200, 3_000, 40_000])
+def test_a_loan_that_sales_cannot_repay_is_refused_before_it_overflows(months):
+    """12 % a year doubles in 70 months (rule of 72, hand calculation): 1,200 months is 17 doublings."""
+    costs, receipts = np.zeros(months), np.full(months, 100.0)
+    costs[0] = 1_000_000.0
+    with pytest.raises(RangeError, match=r"interest outruns the receipts.*Raise the reservations a month"):
+        run_facility(costs, receipts, equity=0.0, monthly_rate=0.01)
