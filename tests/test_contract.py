@@ -10,10 +10,11 @@ import datetime as dt
 import json
 import math
 import re
+from pathlib import Path
 
 import pytest
 
-from model import compare_methods
+from model import compare_methods, load_scenario
 from model.inputs.method import read_catalogue
 from model.inputs.reading import read_scenario
 
@@ -221,7 +222,7 @@ def test_a_factory_is_told_where_panels_are_made_and_only_there(figures):
     open_frame, panelised = figures["methods"].values()
     assert (open_frame["factory"], open_frame["panels"]) == (None, 0)
     factory = panelised["factory"]
-    for key in ("first_made", "last_made", "order_by", "freeze_by"):
+    for key in ("first_made", "last_made", "ordered", "order_by", "freeze_by"):
         assert date(factory[key]), key
     assert factory["freeze_by"] < factory["order_by"] < factory["first_made"] <= factory["last_made"]
     assert factory["panels"] == panelised["panels"] > 0
@@ -258,3 +259,13 @@ def test_what_the_two_methods_cannot_share_is_told_once(figures):
 def test_the_same_scenario_gives_the_same_figures_twice(compared):
     again = printed(compare_methods(compared("two_storey").scenario))
     assert again == printed(compared("two_storey"))
+
+
+def test_a_later_order_does_not_move_the_last_safe_day():
+    scenario = load_scenario(Path(__file__).parents[1] / "scenarios" / "pitch.toml")
+    found = []
+    for weeks in (0.0, 40.0):
+        changed = scenario.with_override("factory.order", weeks)
+        found.append(compare_methods(changed).as_json()["methods"]["panelised"]["factory"])
+    assert found[0]["order_by"] == found[1]["order_by"]
+    assert found[0]["ordered"] < found[0]["order_by"] < found[1]["ordered"]

@@ -151,9 +151,9 @@ def programme_answer(figures: Figures, names: Names) -> list[str]:
     """Return the pace of the tallest block in one sentence."""
     one, other = (_slowest(figures["methods"][name.id]) for name in names[:2])
     parts = [
-        f"In {one['name']}, a storey follows the last after {one['cycle_days']:.0f} days with ",
+        f"In {one['name']}, a storey follows the last after {one['cycle_days']:.1f} days with ",
         names[0].said,
-        f" and after {other['cycle_days']:.0f} with ",
+        f" and after {other['cycle_days']:.1f} with ",
         names[1].said,
     ]
     if one["lag_storeys"] is None or other["lag_storeys"] is None:
@@ -455,14 +455,18 @@ def gangs_table(figures: Figures, names: Names, label_of: Mapping[str, str]) -> 
 
 
 def factory_line(figures: Figures, names: Names) -> str:
-    """Return the last days to freeze and to order the panels, or nothing where none are made."""
+    """Return when panels are ordered and the last days to, or nothing where none are made."""
     for name in names:
         factory = figures["methods"][name.id]["factory"]
         if factory:
-            frozen, ordered = _date(factory["freeze_by"]), _date(factory["order_by"])
+            last = _date(factory["order_by"])
+            late = factory["ordered"] > factory["order_by"]
+            safe = f"after the last safe day, {last}" if late else f"the last safe day is {last}"
+            frozen = f"for that the design is frozen by {_date(factory['freeze_by'])}"
             made = f"{_date(factory['first_made'])} to {_date(factory['last_made'])}"
             return (
-                f"{factory['panels']:,.0f} panels: design frozen by {frozen}, ordered by {ordered}, "
+                f"{factory['panels']:,.0f} panels, ordered on {_date(factory['ordered'])} "
+                f"({safe}; {frozen}), "
                 f"made from {made} by a factory that can make {factory['panels_per_week']:,.0f} a week."
             )
     return ""

@@ -49,10 +49,11 @@ def place_line(shown: state.Shown) -> theme.Html:
     development = scenario.development
     blocks = ", ".join(f"{block.name} {block.storeys}" for block in scenario.blocks)
     storeys = "storeys" if len(scenario.blocks) > 1 or scenario.blocks[0].storeys > 1 else "storey"
+    flats = "flat" if scenario.flats == 1 else "flats"
     client = f" for {development.client}" if development.client else ""
     return theme.Html(
         f'<p class="sp-place"><strong>{theme.text(development.name)}</strong>{theme.text(client)} · '
-        f"{scenario.flats:,} flats · {theme.text(blocks)} {storeys}</p>"
+        f"{scenario.flats:,} {flats} · {theme.text(blocks)} {storeys}</p>"
     )
 
 

@@ -190,26 +190,34 @@ class Case:
         return blocks
 
     def _factory(self) -> dict[str, Any] | None:
-        """First and last panel, order-by date; None where no panels are made."""
+        """Order, last safe days to order and freeze, first and last panel; None without panels."""
         plan, network = self.plan, self.plan.network
         if not network.has("activity:make_panels") or self.site.panels == 0:
             return None
         made = network.tasks_of("activity:make_panels")
         here = network.tasks_of("event:panels_here")
-        fixing = network.after[np.isin(network.before, here)]
-        first = fixing[plan.start[fixing].argmin()]
+        from_here = np.isin(network.before, here)
+        fixing = np.unique(network.after[from_here])
+        # what fixing waits for besides its panels says when they are needed, however late they come
+        wanted = np.full(network.size, -np.inf)
+        others = np.isin(network.after, fixing) & ~from_here
+        np.maximum.at(wanted, network.after[others], plan.finish[network.before[others]])
+        first = fixing[wanted[fixing].argmin()]
         values = plan.values
         storey = made[
             (network.block[made] == network.block[first]) & (network.storey[made] == network.storey[first])
         ]
-        making = float((plan.finish[storey] - plan.start[storey]).max())
+        making = float(
+            (plan.tasks.work[storey] / plan.conditions.mean_share[plan.tasks.calendar[storey]]).max()
+        )
         ahead = values["site.panels_ahead"] * WEEK / 5
-        order_by = float(plan.start[first]) - ahead - making - values["factory.lead"] * WEEK
+        order_by = float(wanted[first]) - ahead - making - values["factory.lead"] * WEEK
         return {
             "panels": self.site.panels,
             "first_made": plan.date(float(plan.start[made].min()) + 1.0).isoformat(),
             "last_made": plan.date(float(plan.finish[made].max())).isoformat(),
             "panels_per_week": values["factory.output"],
+            "ordered": _shift(plan, values["factory.order"] * WEEK),
             "order_by": _shift(plan, order_by),
             "freeze_by": _shift(plan, order_by - values["factory.freeze"] * WEEK),
         }
