@@ -83,16 +83,15 @@ def test_the_frame_lifts_what_the_table_of_activities_adds_up_to(values, compare
     # 34.8 h for 1,000 m2 (hand calculation): below the 45 to 65 of the trade, for lifts without a row.
     assert pytest.approx(34.8, abs=0.05) == values.TABLE_HOOK
     for case in compared("pitch").cases:
-        assert values.frame_hook(case) == pytest.approx(values.TABLE_HOOK, rel=0.10), case.method.id
         by_hand = 0.0
         for k, name in enumerate(case.plan.activity_names()):
             if case.plan.tasks.use[k] == FRAME_USE and case.plan.tasks.hook[k] > 0:
                 v = case.plan.values
-                key = f"activity.{name}"
-                each = v[f"{key}.lifts"] * v[f"{key}.crane_share"] * v[f"{key}.hook"]
-                by_hand += case.plan.tasks.amount[k] * each / 60
+                by_hand += case.plan.tasks.lifts[k] * v[f"activity.{name}.hook"] / 60
         area = case.takeoff.gross_m2.sum() / 1000
-        assert values.frame_hook(case) == pytest.approx(by_hand / area, rel=1e-9)
+        assert by_hand / area == pytest.approx(values.TABLE_HOOK, rel=0.10), case.method.id
+        # Travel: up to 1.4 minutes less at the ground than at the 40 m the minutes are for, of 6 to 8.
+        assert 0.75 * by_hand / area < values.frame_hook(case) < 1.05 * by_hand / area
 
 
 def test_panels_of_a_storey_are_seventy_two_within_one_a_zone(values, compared):
@@ -100,6 +99,9 @@ def test_panels_of_a_storey_are_seventy_two_within_one_a_zone(values, compared):
     zones = case.takeoff.layout.zones[0]
     assert abs(values.panel_lifts(case) - 72) <= zones
     assert values.panel_lifts(case) == pytest.approx(case.site.panels / sum(case.takeoff.layout.storeys))
+    # two in a hundred are damaged or refused: whole panels, one short at most in each block
+    again = case.plan.tasks.amount[case.plan.network.tasks_of("activity:panel_remake")].sum()
+    assert 0.02 * case.site.panels - len(case.takeoff.layout.names) < again <= 0.02 * case.site.panels
 
 
 def test_panels_at_fifteen_minutes_each_take_eighteen_hours_a_storey_and_two_a_flat(values, compared):
@@ -114,7 +116,8 @@ def test_panels_at_fifteen_minutes_each_take_eighteen_hours_a_storey_and_two_a_f
         case.takeoff.amount(f"{kind}_panels_no", "block").sum() / sum(case.takeoff.layout.storeys)
         for kind in ("outer", "separating")
     )
-    assert values.panel_hours(case) == pytest.approx((outer * 15 + separating * 12) / 60, rel=1e-9)
+    level = (outer * 15 + separating * 12) / 60  # at 40 m; less below, more above
+    assert values.panel_hours(case) == pytest.approx(level, rel=0.06)
     assert values.panel_hours(case) < at_fifteen
 
 
@@ -147,7 +150,7 @@ def test_a_storey_is_crowded_only_while_columns_and_core_are_formed(values, comp
             mine = plan.network.tasks_of(f"activity:{activity.id}")
             area = case.takeoff.amount("gross_m2", activity.scope)
             room = area / plan.values[f"site.space_{activity.space}"]
-            gang = plan.values[f"activity.{activity.id}.gang"]
+            gang = plan.values[f"{activity.key}.gang"]
             assert np.all((tasks.people[mine] <= room + 1e-6) | (tasks.people[mine] <= gang)), activity.id
 
 

@@ -27,7 +27,7 @@ FOLDER = ROOT / "model" / "inputs" / "library"
 LIBRARY = read_library()
 CATALOGUE = read_catalogue()
 LINKED = [*CATALOGUE.activities.values(), *CATALOGUE.events.values()]
-RULES = Rules(1, 2, 3, 4, 5, 6, 0.8)
+RULES = Rules(1, 2, 3, 4, 5, 6, 7, 8, 0.8, False)
 
 
 def raw_records():
@@ -137,7 +137,7 @@ def test_every_key_a_link_uses_is_in_the_library():
         at for at in keys if at[2] not in (RELEASES if at[1] == "release" else LIBRARY.records)
     ]  # fmt: skip
     assert unknown == []
-    in_time = {"days", "weeks", "working days"}
+    in_time = {"days", "weeks", "weeks from start", "working days"}
     assert [at for at in keys if at[1] != "release" and LIBRARY[at[2]].unit not in in_time] == []
 
 
@@ -203,9 +203,10 @@ def test_every_activity_is_part_of_an_option_and_every_option_of_its_element():
 
 def test_every_activity_has_the_figures_it_is_timed_by():
     for activity in CATALOGUE.activities.values():
-        key = f"activity.{activity.id}"
+        key = activity.key
         owed = ["gang", "most"] + {"hours": ["hours"], "weeks": ["weeks"], "output": []}[activity.timed_by]
         owed += ["lifts", "hook", "crane_share"] if activity.lifts else []
+        owed += ["skip_hours"] if f"{key}.skip_hours" in LIBRARY.records else []
         have = {name.rsplit(".", 1)[1] for name in LIBRARY.records if name.startswith(f"{key}.")}
         assert have == set(owed), activity.id
         unit = UNITS_OF[activity.consumes.rsplit("_", 1)[1]]
@@ -229,6 +230,7 @@ def test_every_delivery_serves_an_activity_and_travels_on_a_known_vehicle():
 def test_every_site_cost_has_its_rate_and_known_ends():
     known = {
         "start", "last_handover", "first_lift", "last_lift", "third_slab", "hoist_struck", "access_up",
+        "ground_slab", "top_slab",
         "access_gone",
     }  # fmt: skip
     for item in read_site_costs():

@@ -19,7 +19,7 @@ from model.inputs.scenario import Block, Crane, Scenario, in_order, ready_method
 GRID: Final = ("name", "storeys", "flats_per_storey", "start_weeks", "zones")
 """Figures of a block that stand in the table of blocks."""
 
-WHOLE: Final = ("storeys", "flats_per_storey", "zones", "cores")
+WHOLE: Final = ("storeys", "flats_per_storey", "zones", "cores", "hoists")
 """Figures of a block that are counted."""
 
 REASON: Final = "Set on the page."
@@ -146,7 +146,7 @@ def _rebuilt(draft: Scenario, rows: Sequence[tuple[int | None, Block]], base: Se
         return replace(draft, blocks=blocks)
     new_name = {base[place].name: block.name for place, block in rows if place is not None}
     cranes = [
-        Crane(crane.name, kept)
+        replace(crane, blocks=kept)
         for crane in draft.cranes
         if (kept := tuple(new_name.get(name, name) for name in crane.blocks if name in new_name))
     ]

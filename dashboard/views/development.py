@@ -61,6 +61,7 @@ DETAILS = {
     "separating_length_m": "Separating walls a storey, m",
     "glazing_pct": "Openings, %",
     "substructure_weeks": "To ground slab, weeks",
+    "hoists": "Hoists",
     "price_gbp_m2": "Sale price, £/m²",
 }
 FIRST_DETAILS = ("name", "storeys", "flats_per_storey", "start_weeks", "zones")
@@ -372,4 +373,4 @@ def _records(title: str, note: str, keys: tuple[str, ...], now: state.Sitting, *
     problems(now.refusal.title, now.refusal.under(*places))
 
 
-assert set(DETAILS) == {f.name for f in fields_of(Block)} - {"ranges"}
+assert set(DETAILS) == {f.name for f in fields_of(Block)} - {"ranges", "sections", "handover"}

@@ -27,12 +27,14 @@ MARKS: Final = ("SEEN", "SEEN-2", "MEMORY", "PRACTICE", "DERIVED")
 _DIVISORS: Final = frozenset(
     {
         "gang", "gangs", "per_load",  # the last part of a key; below, whole keys
-        "block.core_area", "block.efficiency", "block.storey_height", "block.zone_area", "crane.utilisation",
-        "factory.output", "geometry.column_area", "geometry.door_area", "geometry.window_area",
+        "block.core_area", "block.efficiency", "block.storey_height", "block.zone_area", "crane.hoist_down",
+        "crane.hoist_up", "crane.slew", "crane.tie_spacing", "crane.trolley", "crane.utilisation",
+        "factory.output", "hoist.speed", "geometry.column_area", "geometry.door_area", "geometry.window_area",
         "load.part_called", "panel.heaviest", "panel.longest", "panel.outer_length", "panel.outer_mass",
         "panel.separating_length", "panel.separating_mass", "scale.flats", "site.bay_slot",
         "site.labour_present", "site.learning", "site.learning_storeys", "site.logistics_ratio",
-        "site.management_ratio", "site.productive_hours", "site.shift_hours",
+        "site.management_ratio", "site.productive_hours", "site.shift_hours", "stack.allowance_kn_m2",
+        "storage.rack_panels", "welfare.cabin_area", "welfare.shower_people", "welfare.sittings", "footprint",
     }
 )  # fmt: skip
 """Records something is divided by: near 0 they have no meaning, unless their own range holds it."""
@@ -40,6 +42,7 @@ _DIVISORS: Final = frozenset(
 _FIELD_WORDS: Final[dict[str, tuple[str, str]]] = {
     # last part of the key: (label, note) where a record inside an activity leaves them out
     "hours": ("labour hours per unit", "Settled output, before learning and rework."),
+    "skip_hours": ("labour hours per unit, by crane and skip", "The share by skip is the site's own."),
     "weeks": ("duration", "Working weeks of the whole activity, its gang present throughout."),
     "gang": ("people in a gang", "One gang; several may join up to the most in a zone."),
     "most": ("most people in a zone", "Also held to the space each person needs."),

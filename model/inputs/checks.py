@@ -1,8 +1,8 @@
 """Do the parts of a development agree with each other?
 
 The development, its blocks and its cranes, each in its shape, then held against one another: names,
-dates, ranges of storeys, who is served by which crane, whether the flats fit on the plate. What is
-legal but odd becomes a warning.
+dates, ranges of storeys, what is handed over at once, who is served by which crane, whether the flats
+fit on the plate. What is legal but odd becomes a warning.
 """
 
 from __future__ import annotations
@@ -16,8 +16,26 @@ from typing import Any, Final
 from model.inputs.assumption import Values
 from model.inputs.climate import PLACES
 from model.inputs.faults import checked, choice, date_or_none, no_twins, place_of, rows_of, within
-from model.inputs.scenario import PRIORITIES, TERRAINS, Block, Crane, Development, Storeys
-from model.inputs.shapes import EARLIEST, LATEST, BlockTable, CraneTable, DevelopmentTable, StoreysTable
+from model.inputs.scenario import (
+    HANDOVERS,
+    OWN,
+    PRIORITIES,
+    TERRAINS,
+    Block,
+    Crane,
+    Development,
+    Section,
+    Storeys,
+)
+from model.inputs.shapes import (
+    EARLIEST,
+    LATEST,
+    BlockTable,
+    CraneTable,
+    DevelopmentTable,
+    SectionTable,
+    StoreysTable,
+)
 from model.inputs.syntax import MINIMUM
 from model.inputs.wording import Findings, clip, figure, nearest, shown
 
@@ -73,6 +91,9 @@ def blocks_in(tables: Mapping[str, Any], found: Findings) -> list[Block | None]:
 def _block(number: int, row: Any, found: Findings) -> Block | None:
     where = place_of("blocks", number, row)
     raw = checked(BlockTable, row, where, "blocks", found)
+    word = row.get("handover") if isinstance(row, Mapping) else None
+    if isinstance(word, str) and word.strip():
+        choice(f"{where}.handover", word.strip(), HANDOVERS, "It sets what is handed over at once.", found)
     if raw is None:
         return None
     ranges = [_range(where, i, item, raw.storeys, found) for i, item in enumerate(raw.ranges, start=1)]
@@ -87,21 +108,134 @@ def _block(number: int, row: Any, found: Findings) -> Block | None:
             )
     fields = {name: getattr(raw, name) for name in BlockTable.model_fields}
     fields["name"] = raw.name or f"Block {number}"
-    return Block(**{**_floats(fields, Block), "ranges": tuple(whole)})
+    sections = _sections(where, raw, found)
+    _by_core(where, raw, found)
+    return Block(**{**_floats(fields, Block), "ranges": tuple(whole), "sections": sections})
 
 
 def _range(where: str, number: int, raw: StoreysTable, storeys: int, found: Findings) -> Storeys | None:
-    first, last = raw.storeys
-    if not 1 <= first <= last <= storeys:
-        found.add(
-            f"{where}.ranges[{number}].storeys",
-            f"{figure(first)} to {figure(last)} is not a range of the storeys 1 to {storeys}",
-            "A range is written lowest storey first and lies inside the block.",
-            f"For example storeys = [1, {min(2, storeys)}].",
-        )
+    if not _inside(f"{where}.ranges[{number}].storeys", raw.storeys, storeys, "range", found):
         return None
     fields = {name: getattr(raw, name) for name in StoreysTable.model_fields if name != "storeys"}
-    return Storeys(first, last, **_floats(fields, Storeys))
+    return Storeys(*raw.storeys, **_floats(fields, Storeys))
+
+
+def _inside(place: str, span: Sequence[int], storeys: int, word: str, found: Findings) -> bool:
+    """Check that first and last storey, in this order, lie in the block."""
+    first, last = span
+    if 1 <= first <= last <= storeys:
+        return True
+    found.add(
+        place,
+        f"{figure(first)} to {figure(last)} is not a range of the storeys 1 to {storeys}",
+        f"A {word} is written lowest storey first and lies inside the block.",
+        f"For example storeys = [1, {min(2, storeys)}].",
+    )
+    return False
+
+
+def _sections(where: str, raw: BlockTable, found: Findings) -> tuple[Section, ...]:
+    """Return the parts handed over one after the other, lowest first, after checking that they may be."""
+    if not raw.sections:
+        return ()
+    top = max(raw.sections, key=lambda item: item.storeys)
+    whole = []
+    for number, item in enumerate(raw.sections, start=1):
+        place = f"{where}.sections[{number}]"
+        if item is not top:
+            _kept_apart(place, item, found)
+        if _inside(f"{place}.storeys", item.storeys, raw.storeys, "section", found):
+            first, last = item.storeys
+            whole.append(Section(first, last, **{key: getattr(item, key) for key in OWN}))
+    whole.sort(key=lambda section: (section.first, section.last))
+    if len(raw.sections) == 1:
+        found.add(
+            f"{where}.sections",
+            "there is only one",
+            "Sections part a block into two or more, handed over one after the other.",
+            "Add another [[blocks.sections]], or leave it out to hand over the block whole.",
+        )
+    elif len(whole) == len(raw.sections):
+        _one_on_another(f"{where}.sections", whole, raw.storeys, found)
+        lived_in = _storeys(1, top.storeys[0] - 1)
+        found.warn(
+            f"{where}.sections",
+            f"{lived_in} lived in below live work. Local codes and licensed practice decide "
+            "whether that may be.",
+        )
+    return tuple(whole)
+
+
+def _kept_apart(place: str, section: SectionTable, found: Findings) -> None:
+    """Check that those who live below the work have all that they need for themselves."""
+    lacking = [key for key in OWN if not getattr(section, key)]
+    if not lacking:
+        return
+    *others, last = lacking
+    words = f"{', '.join(others)} and {last} are" if others else f"{last} is"
+    found.add(
+        place,
+        f"{words} not set true",
+        "People would live there below a building site: they need their own stair, lift, riser and way in, "
+        "kept apart from the work; the fire and building-control authorities and licensed designers decide.",
+        f"Set {'each' if others else 'it'} true if the design has it, or leave out all [[blocks.sections]] "
+        "to hand over the block whole.",
+    )
+
+
+def _one_on_another(place: str, sections: Sequence[Section], storeys: int, found: Findings) -> None:
+    """Check that sections in order of storey go from the ground to the top without gap or overlap."""
+    rule = f"Each storey from 1 to {storeys} lies in exactly one section."
+    gap = "Widen a section beside it, or add another [[blocks.sections]]."
+    below = Section(0, 0)
+    for section in sections:
+        if section.first > below.last + 1:
+            found.add(place, f"{_storeys(below.last + 1, section.first - 1)} in no section", rule, gap)
+        elif section.first <= below.last:
+            found.add(
+                place,
+                f"storeys {below.first} to {below.last} and {section.first} to {section.last} overlap",
+                rule,
+                f"Start the upper one at {below.last + 1}."
+                if section.last > below.last
+                else "Take one of the two out.",
+            )
+        below = max(below, section, key=lambda item: item.last)
+    if below.last < storeys:
+        found.add(place, f"{_storeys(below.last + 1, storeys)} in no section", rule, gap)
+
+
+def _storeys(first: int, last: int) -> str:
+    return f"storey {first} is" if first == last else f"storeys {first} to {last} are"
+
+
+def _by_core(where: str, raw: BlockTable, found: Findings) -> None:
+    """Check what is given of a block whose cores are handed over each by itself."""
+    if raw.handover != "each core":
+        return
+    if raw.sections:
+        found.add(
+            f"{where}.sections",
+            'they stand together with handover = "each core"',
+            "A block is handed over core by core or section by section, not both.",
+            "Leave out one of the two.",
+        )
+    if raw.cores == 1:
+        found.add(
+            f"{where}.cores",
+            'there is 1, with handover = "each core"',
+            "Cores handed over each by itself are two or more.",
+            'Set 2 or more, or handover = "block".',
+        )
+    least = max(raw.cores or 2, 2)
+    if raw.zones is not None and raw.zones < least:
+        found.add(
+            f"{where}.zones",
+            f"{raw.zones} for {least} cores{' or more' if raw.cores is None else ''}, "
+            'with handover = "each core"',
+            "A core handed over by itself needs a pour of its own on every storey.",
+            f'Set {least} or more, or handover = "block".',
+        )
 
 
 def _floats(fields: dict[str, Any], record: type) -> dict[str, Any]:
@@ -130,7 +264,11 @@ def cranes_in(tables: Mapping[str, Any], blocks: list[Block | None], found: Find
     ]
     names = names_of(rows, "Crane")
     no_twins("cranes", "name", names, found)
-    cranes = tuple(Crane(n, tuple(raw.blocks)) for n, raw in zip(names, raws, strict=True) if raw is not None)
+    cranes = tuple(
+        Crane(name, tuple(raw.blocks), raw.number)
+        for name, raw in zip(names, raws, strict=True)
+        if raw is not None
+    )
     if rows and len(cranes) == len(rows) and blocks:
         _service(rows, cranes, names_of(rows_of(tables, "blocks", Findings()), "Block"), found)
     return cranes

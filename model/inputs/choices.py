@@ -16,7 +16,7 @@ from model.inputs.assumption import Library
 from model.inputs.faults import checked, choice, no_twins, place_of, remedy_for, rows_of
 from model.inputs.scenario import (
     COMPARED,
-    SECTIONS,
+    SETTING_TABLES,
     Method,
     Overrides,
     Setting,
@@ -33,10 +33,10 @@ from model.inputs.wording import Findings, clip, figure, in_unit, kind_of, shown
 def overrides_in(tables: Mapping[str, Any], library: Library, found: Findings) -> Overrides:
     """Return what the scenario sets for every method, by library key."""
     settings: dict[str, Setting] = {}
-    for section in (*SECTIONS, "overrides"):
+    for section in (*SETTING_TABLES, "overrides"):
         table = tables.get(section)
         if isinstance(table, Mapping):
-            prefix = f"{section}." if section in SECTIONS else ""
+            prefix = f"{section}." if section in SETTING_TABLES else ""
             _settings(table, section, prefix, settings, library, found)
     return in_order(settings)
 

@@ -15,7 +15,7 @@ from typing import Any, Final
 from model.core.errors import AssumptionError
 from model.inputs.assumption import read_library
 
-SCOPES: Final = ("zone", "storey", "block", "site")
+SCOPES: Final = ("zone", "storey", "section", "block", "site")
 CAUSES: Final = (
     "work",
     "wait",
@@ -32,7 +32,16 @@ RELEASES: Final = ("strike", "props")
 CALENDARS: Final = ("inside", "open", "rain", "pour", "masonry")
 LIFT_CLASSES: Final = ("ordinary", "large")
 USES: Final = ("frame", "panels", "other")
-LINK_CONDITIONS: Final = ("", "higher_risk", "lower_risk")
+LINK_CONDITIONS: Final = (
+    "",
+    "higher_risk",
+    "lower_risk",
+    "top_section",
+    "lower_section",
+    "between_props",
+    "clear_of_props",
+)
+WORK_CONDITIONS: Final = ("", "late_adoption")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +93,19 @@ class Raise:
 
 @dataclass(frozen=True, slots=True)
 class Activity:
-    """One kind of work. Figures stand in the library under ``activity.<id>.*``."""
+    """One kind of work. Figures stand in the library under `key`.
+
+    Attributes
+    ----------
+    figures : str
+        The activity whose figures it uses: the same work in another place of the sequence has one record.
+    exposed : bool
+        Whether it stands under large lifts on the face of its block and gives way to them.
+    skip_share : str
+        Key of the share of its concrete that goes by crane and skip; empty where that is no question.
+    when : str
+        One of `WORK_CONDITIONS`: the development it is needed on; empty for any.
+    """
 
     id: str
     label: str
@@ -100,6 +121,15 @@ class Activity:
     output: str
     after: tuple[Link, ...]
     raises: tuple[Raise, ...]
+    figures: str
+    exposed: bool
+    skip_share: str
+    when: str
+
+    @property
+    def key(self) -> str:
+        """Where its figures stand in the library: its own, or those of the same work elsewhere."""
+        return f"activity.{self.figures}"
 
     @property
     def lifts(self) -> bool:
@@ -148,6 +178,8 @@ class Option:
     appearance: str
     access_included: bool
     goes_with: tuple[tuple[str, tuple[str, ...]], ...]
+    has_props: bool
+    caution: str
 
     @property
     def key(self) -> str:
@@ -231,7 +263,9 @@ def catalogue_from(data: Mapping[str, Any]) -> Catalogue:
         If a name or word is not one the tables may use.
     """
     catalogue = Catalogue(
-        activities={name: _activity(name, table) for name, table in data["activity"].items()},
+        activities={
+            name: _activity(name, table, data["activity"]) for name, table in data["activity"].items()
+        },
         events={
             name: Event(
                 name,
@@ -261,8 +295,8 @@ def catalogue_from(data: Mapping[str, Any]) -> Catalogue:
     return catalogue
 
 
-def _activity(name: str, table: Mapping[str, Any]) -> Activity:
-    timed_by = "output" if "output" in table else "weeks" if "weeks" in table else "hours"
+def _activity(name: str, table: Mapping[str, Any], tables: Mapping[str, Any]) -> Activity:
+    figures = tables.get(table.get("figures", name), table)
     return Activity(
         id=name,
         label=table["label"],
@@ -274,7 +308,7 @@ def _activity(name: str, table: Mapping[str, Any]) -> Activity:
         use=table.get("use", "other"),
         learns=bool(table.get("learns", True)),
         space=table.get("space", "inside"),
-        timed_by=timed_by,
+        timed_by="output" if "output" in figures else "weeks" if "weeks" in figures else "hours",
         output=table.get("output", ""),
         after=tuple(_links(table.get("after", ()))),
         raises=tuple(
@@ -288,6 +322,10 @@ def _activity(name: str, table: Mapping[str, Any]) -> Activity:
             )
             for item in table.get("raises", ())
         ),
+        figures=table.get("figures", name),
+        exposed=bool(table.get("exposed")),
+        skip_share=table.get("skip_share", ""),
+        when=table.get("when", ""),
     )
 
 
@@ -337,6 +375,8 @@ def _option(element: str, name: str, table: Mapping[str, Any]) -> Option:
         appearance=table.get("appearance", ""),
         access_included=bool(table.get("access_included")),
         goes_with=tuple((key, tuple(names)) for key, names in table.get("goes_with", {}).items()),
+        has_props="props_left" in table,
+        caution=table.get("caution", ""),
     )
 
 
@@ -351,9 +391,14 @@ def _faults(catalogue: Catalogue) -> Iterator[str]:
             (activity.lift_class, ("", *LIFT_CLASSES)),
             (activity.use, USES),
             (activity.space, ("inside", "frame")),
+            (activity.when, WORK_CONDITIONS),
         ):
             if word not in known:
                 yield f"{at}: {word!r} is not one of {', '.join(known)}"
+        if activity.figures not in catalogue.activities:
+            yield f"{at}: takes its figures from the unknown activity {activity.figures!r}"
+        if activity.skip_share and activity.skip_share not in records:
+            yield f"{at}: {activity.skip_share!r} is not a record"
         if activity.trade not in catalogue.trades:
             yield f"{at}: trade {activity.trade!r} is not in the list of trades"
         for raised in activity.raises:

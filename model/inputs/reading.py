@@ -21,7 +21,7 @@ from model.inputs.assumption import Values, read_library
 from model.inputs.checks import blocks_in, check_plates, cranes_in, development_in, odd_sizes
 from model.inputs.choices import appearances, methods_in, overrides_in
 from model.inputs.faults import unknown_key
-from model.inputs.scenario import SECTIONS, Scenario
+from model.inputs.scenario import SETTING_TABLES, Scenario
 from model.inputs.shapes import lines
 from model.inputs.syntax import LARGEST_BYTES, MINIMUM, decoded, parsed, refusal, too_large
 from model.inputs.wording import Findings, kind_of, shown
@@ -157,7 +157,7 @@ def _top_level(tables: Mapping[str, Any], found: Findings) -> None:
             unknown_key(key, key, _TOP, "A scenario", found)
     if "development" not in tables:
         found.add("development", "this table is missing", MINIMUM, "Add [development] to the file.")
-    for table in ("development", *SECTIONS, "overrides"):
+    for table in ("development", *SETTING_TABLES, "overrides"):
         if table in tables and not isinstance(tables[table], Mapping):
             found.add(table, f"{shown(tables[table])} is {kind_of(tables[table])}", _a_table(table))
 

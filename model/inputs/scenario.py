@@ -26,10 +26,16 @@ TERRAINS: Final = ("town", "suburb", "open")
 PRIORITIES: Final = ("together", "each block")
 """Whether work goes first to what holds up the last handover, or to what holds up its own block."""
 
+HANDOVERS: Final = ("block", "each core")
+"""Whether a block is handed over whole, or each of its cores by itself."""
+
+OWN: Final = ("own_stair", "own_lift", "own_riser", "own_access")
+"""What people who live below a building site need for themselves, kept apart from the work."""
+
 COMPARED: Final = ("open_frame", "panelised")
 """Ready methods compared where a scenario names none."""
 
-SECTIONS: Final = ("money", "site")
+SETTING_TABLES: Final = ("money", "site")
 """Tables of a scenario file that set the records whose keys begin with their name."""
 
 Setting = tuple[float, str]
@@ -66,6 +72,27 @@ class Storeys:
 
 
 @dataclass(frozen=True)
+class Section:
+    """Storeys handed over together, while the work goes on above them.
+
+    Attributes
+    ----------
+    first, last : int
+        Storeys, counted from 1 at the ground, both included.
+    own_stair, own_lift, own_riser, own_access : bool
+        Whether the design gives those who live there a stair, a lift, risers and a way in of their
+        own, kept apart from the work above; owed below the topmost section.
+    """
+
+    first: int
+    last: int
+    own_stair: bool = False
+    own_lift: bool = False
+    own_riser: bool = False
+    own_access: bool = False
+
+
+@dataclass(frozen=True)
 class Block:
     """One building of the development.
 
@@ -97,12 +124,19 @@ class Block:
         Pours that make up one slab.
     cores : int or None
         Stair and lift cores.
+    hoists : float or None
+        Hoists of the block, a whole number. [no.]
     substructure_weeks : float or None
         Piling, foundations and ground slab. [weeks]
     price_gbp_m2 : float or None
         Selling price of net internal area. [GBP/m2]
     ranges : tuple of Storeys
         Storeys with another plan, lowest first.
+    handover : str
+        One of `HANDOVERS`.
+    sections : tuple of Section
+        Parts of the block handed over one after the other, lowest first; empty where it is handed
+        over whole or core by core.
     """
 
     name: str
@@ -118,9 +152,12 @@ class Block:
     separating_length_m: float | None = None
     zones: int | None = None
     cores: int | None = None
+    hoists: float | None = None
     substructure_weeks: float | None = None
     price_gbp_m2: float | None = None
     ranges: tuple[Storeys, ...] = ()
+    handover: str = "block"
+    sections: tuple[Section, ...] = ()
 
     def range_at(self, storey: int) -> Storeys | None:
         """Return the range a storey lies in, or None where the block's own plan holds."""
@@ -141,18 +178,21 @@ class Block:
 
 @dataclass(frozen=True)
 class Crane:
-    """A tower crane and the blocks it serves.
+    """A tower crane, or several working together, and the blocks served.
 
     Attributes
     ----------
     name : str
         Unique in the development.
     blocks : tuple of str
-        Names of the blocks; each block is served by exactly one crane.
+        Names of the blocks; each block is served by exactly one entry.
+    number : int
+        Tower cranes working together on these blocks.
     """
 
     name: str
     blocks: tuple[str, ...]
+    number: int = 1
 
 
 @dataclass(frozen=True)
@@ -210,6 +250,9 @@ class Development:
         Whether the site closes on bank holidays.
     extra_closed : tuple of date
         Further closed dates, in order.
+    late_adoption : bool
+        Whether the scheme is already designed for the open frame, so that methods with panels must be
+        designed anew first.
     """
 
     name: str
@@ -222,6 +265,7 @@ class Development:
     christmas_closure: bool = True
     bank_holidays: bool = True
     extra_closed: tuple[dt.date, ...] = ()
+    late_adoption: bool = False
 
 
 @dataclass(frozen=True)
@@ -267,18 +311,13 @@ class Scenario:
     def defaults_used(self) -> int:
         """How many values stand at their default.
 
-        Every figure of a block and every choice of the development that was left alone, and every
-        library record the scenario does not set; ``block.*`` records are counted block by block.
+        Every figure and choice of a block, a crane entry or the development that was left alone, and
+        every library record the scenario does not set; ``block.*`` records are counted block by block.
         """
-        development = sum(
-            getattr(self.development, f.name) == f.default
-            for f in fields(Development)
-            if f.name not in ("name", "place", "start", "client", "extra_closed")
-        )
-        blocks = sum(getattr(block, f.name) is None for block in self.blocks for f in fields(Block))
+        parts = sum(_left_alone(part) for part in (self.development, *self.blocks, *self.served))
         own = {key for key, _setting in self.overrides}
         records = sum(not key.startswith("block.") and key not in own for key in read_library().records)
-        return int(development) + blocks + records
+        return parts + records
 
     def block(self, name: str) -> Block:
         """Return the block of a name."""
@@ -470,10 +509,10 @@ def _tables(scenario: Scenario) -> dict[str, Any]:
     tables["development"] = _plain(scenario.development)
     tables["blocks"] = [_block_table(block) for block in scenario.blocks]
     if scenario.cranes:
-        tables["cranes"] = [{"name": c.name, "blocks": list(c.blocks)} for c in scenario.cranes]
+        tables["cranes"] = [_plain(crane) for crane in scenario.cranes]
     for key, setting in scenario.overrides:
         section, _dot, rest = key.partition(".")
-        if section in SECTIONS and rest:
+        if section in SETTING_TABLES and rest:
             tables.setdefault(section, {})[rest] = _leaf(setting)
         else:
             tables.setdefault("overrides", {})[key] = _leaf(setting)
@@ -487,13 +526,10 @@ def _tables(scenario: Scenario) -> dict[str, Any]:
 
 def _block_table(block: Block) -> dict[str, Any]:
     table = _plain(block)
-    ranges = table.pop("ranges", None)
-    if ranges:
-        table["ranges"] = []
-        for storeys in ranges:
-            row = _plain(storeys)
-            first, last = row.pop("first"), row.pop("last")
-            table["ranges"].append({"storeys": [first, last], **row})
+    for name in ("ranges", "sections"):  # tables of their own, so below all keys
+        rows = [_plain(row) for row in table.pop(name, [])]
+        if rows:
+            table[name] = [{"storeys": [row.pop("first"), row.pop("last")], **row} for row in rows]
     return table
 
 
@@ -572,6 +608,11 @@ def _digest(content: Any) -> str:
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
+def _left_alone(record: Any) -> int:
+    """Count the figures and choices of a record that stand at their default; lists and words are none."""
+    return sum(getattr(record, f.name) == f.default and f.default not in ((), "") for f in fields(record))
+
+
 def _all(record: Any) -> dict[str, Any]:
     return {f.name: getattr(record, f.name) for f in fields(record)}
 
@@ -582,7 +623,7 @@ def _canonical(item: Any) -> Any:
         return {str(key): _canonical(value) for key, value in item.items()}
     if isinstance(item, (list, tuple)):
         return [_canonical(value) for value in item]
-    if isinstance(item, Storeys):
+    if isinstance(item, (Storeys, Section)):
         return _canonical(_all(item))
     if isinstance(item, dt.date):
         return item.isoformat()

@@ -49,10 +49,11 @@ def _number(least: float, most: float, unit: str, why: str) -> Any:
     return Field(default=None, ge=least, le=most, json_schema_extra=_extra(wanted))
 
 
-def _count(least: int, most: int, unit: str, why: str, example: str = "") -> Any:
+def _count(
+    least: int, most: int, unit: str, why: str, example: str = "", *, default: int | None = None
+) -> Any:
     wanted = Wanted("a whole number", unit, least, most, why, example)
-    default: Any = ... if example else None
-    return Field(default=default, ge=least, le=most, json_schema_extra=_extra(wanted))
+    return Field(default=... if example else default, ge=least, le=most, json_schema_extra=_extra(wanted))
 
 
 def _words(most: int, why: str, example: str = "", *, default: Any = "", least: int = 0) -> Any:
@@ -133,13 +134,14 @@ class DevelopmentTable(_Table):
     start: _Date = _other("a date", least=EARLIEST, most=LATEST, why=DATE_WHY, example="start = 2027-04-05")
     purchase: _Date | None = _other("a date", None, least=dt.date(2005, 1, 1), most=LATEST, why=DATE_WHY)
     client: _Line = _words(120, "It is printed only.")
-    terrain: _Line = _words(20, "It sets the wind at the hook.", default="town")
-    priority: _Line = _words(20, "It sets whose work goes first.", default="together")
+    terrain: _Line = _words(20, "It sets the wind at the hook.", default="town", least=1)
+    priority: _Line = _words(20, "It sets whose work goes first.", default="together", least=1)
     christmas_closure: bool = _other("true or false", True)
     bank_holidays: bool = _other("true or false", True)
     extra_closed: list[_Date] = _other(
         "a list of dates", [], least=EARLIEST, most=dt.date(2065, 12, 31), why=DATE_WHY, max_length=1000
     )
+    late_adoption: bool = _other("true or false", False)
 
 
 class StoreysTable(_Table):
@@ -154,6 +156,20 @@ class StoreysTable(_Table):
     plate_area_m2: float | None = _number(50, 20_000, "m2", _PLATE_WHY)
     facade_length_m: float | None = _number(10, 2000, "m", _FACADE_WHY)
     separating_length_m: float | None = _number(0, 5000, "m", _WALL_WHY)
+
+
+class SectionTable(_Table):
+    storeys: list[int] = _other(
+        "two whole numbers, first and last storey",
+        example="storeys = [1, 6]",
+        why="Both storeys are included; the ground is 1.",
+        min_length=2,
+        max_length=2,
+    )
+    own_stair: bool = _other("true or false", False)
+    own_lift: bool = _other("true or false", False)
+    own_riser: bool = _other("true or false", False)
+    own_access: bool = _other("true or false", False)
 
 
 class BlockTable(_Table):
@@ -172,9 +188,12 @@ class BlockTable(_Table):
     separating_length_m: float | None = _number(0, 5000, "m", _WALL_WHY)
     zones: int | None = _count(1, 20, "zones", "It is the pours that make up one slab.")
     cores: int | None = _count(1, 10, "cores", "A block needs a stair, and lifts beside it.")
+    hoists: int | None = _count(0, 4, "hoists", "They stand against the facade of one block.")
     substructure_weeks: float | None = _number(0, 260, "weeks", "It covers piling to ground slab.")
     price_gbp_m2: float | None = _number(0, 100_000, "GBP/m2", "It is per m2 of net internal area.")
     ranges: list[StoreysTable] = _other("[[blocks.ranges]] tables", [], inner=StoreysTable, max_length=60)
+    handover: _Line = _words(20, "It sets what is handed over at once.", default="block", least=1)
+    sections: list[SectionTable] = _other("[[blocks.sections]] tables", [], inner=SectionTable, max_length=60)
 
 
 class CraneTable(_Table):
@@ -185,6 +204,9 @@ class CraneTable(_Table):
         why="A crane serves at least one block.",
         min_length=1,
         max_length=40,
+    )
+    number: int = _count(
+        1, 4, "cranes", "It is the tower cranes working together on these blocks.", default=1
     )
 
 
@@ -205,6 +227,7 @@ SHAPES: Final[dict[str, type[BaseModel]]] = {
     "development": DevelopmentTable,
     "blocks": BlockTable,
     "ranges": StoreysTable,
+    "sections": SectionTable,
     "cranes": CraneTable,
     "methods": MethodTable,
 }
@@ -212,6 +235,7 @@ WRITTEN: Final = {
     "development": "[development]",
     "blocks": "[[blocks]]",
     "ranges": "[[blocks.ranges]]",
+    "sections": "[[blocks.sections]]",
     "cranes": "[[cranes]]",
     "methods": "[[methods]]",
 }

@@ -12,12 +12,12 @@ from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT, Table
+from tomlkit.items import AoT, Table, Whitespace
 
 from model.core.errors import ScenarioError
 from model.inputs.assumption import read_library
 from model.inputs.reading import read_scenario
-from model.inputs.scenario import SECTIONS, Method, Overrides, Scenario, method_table
+from model.inputs.scenario import SETTING_TABLES, Method, Overrides, Scenario, method_table
 
 
 def write_scenario(scenario: Scenario, original_text: str | None = None) -> str:
@@ -134,7 +134,7 @@ def _edit(document: MutableMapping[str, Any], new: Scenario, old: Scenario) -> N
         _edit_table(document, {"notes": new.notes} if new.notes else {}, {"notes": old.notes})
     _edit_table(document["development"], now["development"], before["development"])
     for name in ("blocks", "cranes"):
-        _edit_rows(document, name, "name", now.get(name, []), before.get(name, []), _edit_table)
+        _edit_rows(document, name, "name", now.get(name, []), before.get(name, []), _edit_row)
     _edit_settings(document, new.overrides, old.overrides)
 
 
@@ -143,10 +143,56 @@ def _edit_table(table: MutableMapping[str, Any], now: Mapping[str, Any], before:
     for name in before.keys() - now.keys():
         table.pop(name, None)
     for name, content in now.items():
-        if name not in before or content != before[name]:
-            if isinstance(content, Mapping) or _is_rows(content):
-                table.pop(name, None)
-            _add(table, name, content)
+        if content == before.get(name):
+            continue
+        if _is_rows(content) and name in before and isinstance(table.get(name), AoT):
+            _edit_storeys(table[name], content, before[name])
+            continue
+        if isinstance(content, Mapping) or _is_rows(content):
+            table.pop(name, None)
+        _add(table, name, content)
+
+
+def _edit_row(table: Any, now: Mapping[str, Any], before: Mapping[str, Any]) -> None:
+    """Change one of a list of tables; the words above the table that follows it stay there."""
+    words = _taken_from_end(table)
+    _edit_table(table, now, before)
+    _last_of(table).extend(words)
+
+
+def _last_of(table: Any) -> list[Any]:
+    """Return all that stands in the last of the tables inside a table, or in the table itself."""
+    body: list[Any] = table.value.body
+    for key, item in reversed(body):
+        if isinstance(item, (Table, AoT)) and item:
+            return _last_of(item[-1] if isinstance(item, AoT) else item)
+        if key is not None:
+            break
+    return body
+
+
+def _taken_from_end(table: Any) -> list[Any]:
+    """Take off the comments below the last key, from the first blank line on where there is one."""
+    body = _last_of(table)
+    start = len(body)
+    while start and body[start - 1][0] is None and not isinstance(body[start - 1][1], (Table, AoT)):
+        start -= 1
+    blank = (i for i in range(start, len(body)) if isinstance(body[i][1], Whitespace))
+    start = next(blank, start)
+    words = body[start:]
+    del body[start:]
+    return words
+
+
+def _edit_storeys(rows: Any, now: Sequence[Mapping[str, Any]], before: Sequence[Mapping[str, Any]]) -> None:
+    """Change tables for ranges of storeys, each in its place; the text need not have them in order."""
+    places = sorted(range(len(rows)), key=lambda place: list(rows[place]["storeys"]))
+    for place, row, was in zip(places, now, before, strict=False):
+        _edit_table(rows[place], row, was)
+    for row in now[len(before) :]:
+        rows.append(_table(row))
+    for place in sorted(places[len(now) :], reverse=True):
+        del rows[place]
 
 
 def _edit_rows(
@@ -199,7 +245,7 @@ def _edit_settings(document: MutableMapping[str, Any], now: Overrides, before: O
     for key, setting in new.items():
         if old.get(key) != setting and not _reset(document, key, setting):
             section, _dot, rest = key.partition(".")
-            home, name = (section, rest) if section in SECTIONS else ("overrides", key)
+            home, name = (section, rest) if section in SETTING_TABLES else ("overrides", key)
             if home not in document:
                 document[home] = tomlkit.table()
             document[home][name] = _setting(setting)
@@ -214,7 +260,7 @@ def _setting(setting: tuple[float, str]) -> Any:
 def _homes(document: MutableMapping[str, Any], key: str) -> Iterator[tuple[MutableMapping[str, Any], str]]:
     """Yield the tables a setting may stand in, and what is left of its key there."""
     section, _dot, rest = key.partition(".")
-    if section in SECTIONS and section in document:
+    if section in SETTING_TABLES and section in document:
         yield document[section], rest
     if "overrides" in document:
         yield document["overrides"], key

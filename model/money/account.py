@@ -182,14 +182,15 @@ class Account:
         )
 
     def receipts_frame(self) -> pd.DataFrame:
-        """Columns section, kind, month, amount: receipts of each block by month."""
+        """Columns section, kind, month, amount: receipts of each handover section by month."""
         plan = self.plan
         rows = []
-        for b, name in enumerate(plan.takeoff.layout.names):
+        values, flats = section_values(plan), plan.takeoff.section_flats
+        for b, name in enumerate(plan.takeoff.layout.section_names):
+            if flats[b] == 0:
+                continue
             mine = self.cash.sold.block == b
-            each = (
-                block_values(plan)[b] / plan.takeoff.flats[b] * (1 - plan.values["money.selling_pct"] / 100)
-            )
+            each = values[b] / flats[b] * (1 - plan.values["money.selling_pct"] / 100)
             by_month = spread(
                 self.cash.sold.day[mine], each * self.cash.sold.number[mine], self.grid.ends_day
             )
@@ -229,7 +230,7 @@ def common_grid(plans: Sequence[Plan]) -> MonthGrid:
     for plan in plans:
         defects = plan.values["money.defects_months"] * DAYS_PER_MONTH
         lag = plan.values["money.payment_lag_days"]
-        sold = _sales(plan, plan.ready_by_block)
+        sold = _sales(plan, plan.ready_by_section)
         last = max(
             last, plan.last_handover + defects + lag, float(sold.day.max()), float(plan.finish.max()) + lag
         )
@@ -251,7 +252,7 @@ def price(plan: Plan, site_use: SiteUse, grid: MonthGrid) -> Account:
     Account
     """
     work = price_work(plan)
-    handovers = plan.ready_by_block
+    handovers = plan.ready_by_section
     measured = _measured_cash(plan, work, grid)
     cash = _cash(plan, site_use, work, grid, measured, handovers)
     sooner = _cash(plan, site_use, work, grid, measured, handovers - 7.0, committed=cash)
@@ -305,6 +306,8 @@ def _paid_ahead(plan: Plan, work: WorkCosts, grid: MonthGrid) -> Floats:
         return np.zeros(grid.ends_day.size)
     v = plan.values
     order = v["factory.order"] * 7.0
+    if plan.scenario.development.late_adoption:
+        order += (v["late.redesign"] + v["approval.change"]) * 7.0
     made = plan.network.tasks_of("activity:make_panels")
     weight = plan.tasks.amount[made] / plan.tasks.amount[made].sum()
     deposit = total * v["money.factory_deposit_pct"] / 100
@@ -323,7 +326,7 @@ def _cash(
     handovers: Floats,
     committed: Cash | None = None,
 ) -> Cash:
-    """Put one set of handovers on the grid and finance it.
+    """Put one set of handovers, one a section, on the grid and finance it.
 
     With a pricing already committed to, its equity and its finance fees are held: a week's delay changes
     the interest, not the size of the loan that was agreed.
@@ -331,7 +334,9 @@ def _cash(
     v, ends = plan.values, grid.ends_day
     lag = v["money.payment_lag_days"]
     last = float(handovers.max())
-    time_costs = price_time(plan, site_use, handovers)
+    by_block = np.full(len(plan.takeoff.layout.names), -np.inf)
+    np.maximum.at(by_block, plan.takeoff.layout.section_block, handovers)
+    time_costs = price_time(plan, site_use, by_block)
     value = float(work.reference.sum())
     fixed = value * v["money.fixed_preliminaries_pct"] / 100
     preliminaries = spread_evenly(
@@ -339,17 +344,19 @@ def _cash(
     ) + spread_evenly([lag], [last + lag], [fixed], ends)
     bought = purchase_day(plan.scenario, v)
     fees = value * v["money.fees_pct"] / 100
+    redesign = value * redesign_share(plan)
     before = fees * v["money.fees_before_start_pct"] / 100
     land = v["money.land"] * float(plan.takeoff.flats.sum()) * (1 + v["money.stamp_duty_pct"] / 100)
     costs = {
-        "construction": measured["construction"] + _released(plan, work.reference, handovers, ends),
-        "premium": measured["premium"] + _released(plan, work.premium, handovers, ends),
+        "construction": measured["construction"] + _released(plan, work.reference, by_block, ends),
+        "premium": measured["premium"] + _released(plan, work.premium, by_block, ends),
         "preliminaries": preliminaries,
-        "fees": spread_evenly([min(bought, 0.0), 0.0], [0.0, last], [before, fees - before], ends),
+        "fees": spread_evenly([min(bought, 0.0), 0.0], [0.0, last], [before, fees - before], ends)
+        + spread([0.0], [redesign], ends),
         "land": spread([bought], [land], ends),
     }
     sold = _sales(plan, handovers)
-    receipts = sale_receipts(sold, block_values(plan), ends, selling_share=v["money.selling_pct"] / 100).net
+    receipts = sale_receipts(sold, section_values(plan), ends, selling_share=v["money.selling_pct"] / 100).net
     total = float(sum(line.sum() for line in costs.values()))
     cost = np.sum(list(costs.values()), axis=0)
     equity = total * v["money.equity_pct"] / 100 if committed is None else committed.equity
@@ -365,6 +372,13 @@ def _cash(
         non_utilisation_annual_share=charged * v["money.non_utilisation_pct"] / 100,
     )
     return Cash(costs, receipts, time_costs, sold, facility, equity)
+
+
+def redesign_share(plan: Plan) -> float:
+    """Return the fee of drawing again for panels over the price of construction; 0 but for late adoption."""
+    panels = any(option.panels for option in plan.option_of.values())
+    late = plan.scenario.development.late_adoption and panels
+    return plan.values["late.fee_pct"] / 100 if late else 0.0
 
 
 def _released(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> Floats:
@@ -384,6 +398,13 @@ def block_values(plan: Plan) -> Floats:
     return np.asarray(saleable * np.array(each), dtype=float)
 
 
+def section_values(plan: Plan) -> Floats:
+    """Return the price of the flats handed over with each section: its block's, by number of flats. [GBP]"""
+    block = plan.takeoff.layout.section_block
+    share = plan.takeoff.section_flats / plan.takeoff.flats[block]
+    return np.asarray(block_values(plan)[block] * share, dtype=float)
+
+
 def saleable_m2(plan: Plan) -> Floats:
     """Return the net area of each block less what a thicker wall takes. [m2]"""
     extra = sum(
@@ -396,12 +417,16 @@ def saleable_m2(plan: Plan) -> Floats:
 
 
 def _sales(plan: Plan, handovers: Floats) -> Completions:
-    """Date the sales; blocks are offered in a fixed order: as they start, smaller first."""
+    """Date the sales; sections are offered in a fixed order: as their blocks start, smaller blocks first.
+
+    The cap on reservations of one block holds for each section.
+    """
     v = plan.values
     starts = np.array([given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks])
-    order = np.lexsort((plan.takeoff.flats, starts))
+    block = plan.takeoff.layout.section_block
+    order = np.lexsort((np.arange(block.size), plan.takeoff.flats[block], starts[block]))
     return sale_days(
-        [round(flats) for flats in plan.takeoff.flats],
+        [round(flats) for flats in plan.takeoff.section_flats],
         handovers,
         launch_day=v["money.sales_launch_months"] * DAYS_PER_MONTH,
         reservations_per_month=v["money.reservations_per_month"],

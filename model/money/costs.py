@@ -93,7 +93,7 @@ def price_work(plan: Plan) -> WorkCosts:
 
 @dataclass(frozen=True, slots=True)
 class SiteCost:
-    """A time-related item. Figures: ``site_cost.<id>.*``."""
+    """A time-related item. Figures: ``site_cost.<id>.*``; `times` is a record its rate is multiplied by."""
 
     id: str
     label: str
@@ -102,6 +102,7 @@ class SiteCost:
     ends: str
     kind: str
     thins: bool
+    times: str
 
 
 @lru_cache(maxsize=1)
@@ -109,7 +110,14 @@ def read_site_costs() -> tuple[SiteCost, ...]:
     """Read the time-related items of the library."""
     return tuple(
         SiteCost(
-            name, table["label"], table["per"], table["from"], table["to"], table["kind"], "thins" in table
+            name,
+            table["label"],
+            table["per"],
+            table["from"],
+            table["to"],
+            table["kind"],
+            "thins" in table,
+            table.get("times", ""),
         )
         for name, table in read_library().data["site_cost"].items()
     )
@@ -175,7 +183,7 @@ def price_time(plan: Plan, site_use: SiteUse, handovers: Floats) -> TimeCosts:
     days = _days(plan, site_use, handovers)
     rows: list[tuple[int, float, float, float, bool]] = []
     for k, item in enumerate(read_site_costs()):
-        rate = values[f"site_cost.{item.id}.rate"]
+        rate = values[f"site_cost.{item.id}.rate"] * (values[item.times] if item.times else 1.0)
         for start, finish, per_week in _stretches(item, rate, plan, days, handovers, scale):
             if finish > start and per_week > 0:
                 rows.append((k, start, finish, per_week, item.kind == "plant"))
@@ -216,12 +224,24 @@ def _stretches(
                 (float(full[b]), float(ends[b]), rate * area[b]),
             )
         ]
-    present = plan.takeoff.amount("hoists_no", "block") if item.per == "hoist" else np.ones_like(begins)
+    present = {
+        "hoist": plan.takeoff.amount("hoists_no", "block"),
+        "crane": np.array([float(crane.number) for crane in plan.scenario.served]),
+        "block": np.ones(handovers.size),
+        "extra_deck_set": extra_deck_sets(plan) * plan.takeoff.amount("plate_m2", "block"),
+    }[item.per]
     return [
         (float(begins[n]), float(ends[n]), rate * float(present[n]))
         for n in range(begins.size)
         if np.isfinite(begins[n]) and np.isfinite(ends[n])
     ]
+
+
+def extra_deck_sets(plan: Plan) -> float:
+    """Return deck sets beyond the number whose hire the deck's price holds."""
+    options = {option.key: option for option in plan.option_of.values() if option.has_sets}
+    records = plan.values.library.records
+    return sum(max(plan.values[f"{key}.sets"] - records[f"{key}.sets"].value, 0.0) for key in options)
 
 
 def _days(plan: Plan, site_use: SiteUse, handovers: Floats) -> Mapping[str, Floats]:
@@ -245,6 +265,8 @@ def _days(plan: Plan, site_use: SiteUse, handovers: Floats) -> Mapping[str, Floa
         "first_lift": site_use.crane_from,
         "last_lift": site_use.crane_to,
         "third_slab": third,
+        "ground_slab": plan.event_by_block("slab_poured", "first"),
+        "top_slab": plan.event_by_block("slab_poured", "top"),
         "hoist_struck": plan.event_by_block("hoist_struck"),
         "access_up": first_up,
         "access_full": full,

@@ -23,7 +23,7 @@ from model.inputs.scenario import Scenario
 from model.physics.concrete import age_at_ratio, levels_of_backprops, striking_load_ratio, striking_ratio
 from model.physics.maturity import days_to_age, rate_b10, rate_sadgrove
 from model.physics.weather import hours_lost
-from model.quantities.takeoff import Layout
+from model.quantities.takeoff import Layout, given
 
 Floats = NDArray[np.float64]
 
@@ -52,6 +52,10 @@ class Conditions:
         Days from the date of a pour to striking and to release of props.
     hook_paid, hook_ordinary, hook_large : array, shape (cranes, dates)
         Paid hook hours; those in which lifts may fly; those in which large-area loads may.
+    hook_evening : array, shape (cranes, dates)
+        Hook hours of evening loading-out.
+    hoist_hours : array, shape (blocks, dates)
+        Hours the hoists of each block carry goods.
     mean_share : array, shape (calendars,)
         Mean share over a mean year, closed dates included.
     mean_hook : array, shape (cranes,)
@@ -69,6 +73,8 @@ class Conditions:
     hook_paid: Floats
     hook_ordinary: Floats
     hook_large: Floats
+    hook_evening: Floats
+    hoist_hours: Floats
     mean_share: Floats
     mean_hook: Floats
     mean_open: float
@@ -91,6 +97,7 @@ def expected_conditions(scenario: Scenario, values: Values, layout: Layout) -> C
         Kept for equal inputs.
     """
     development = scenario.development
+    hoists = tuple(given(block.hoists, values, "block.hoists") for block in scenario.blocks)
     key = (
         development.place,
         development.start,
@@ -98,14 +105,15 @@ def expected_conditions(scenario: Scenario, values: Values, layout: Layout) -> C
         development.christmas_closure,
         development.bank_holidays,
         development.extra_closed,
-        tuple((crane.name, crane.blocks) for crane in scenario.served),
+        tuple((crane.name, crane.blocks, crane.number) for crane in scenario.served),
+        hoists,
         layout.names,
         layout.storeys,
         layout.storey_heights,
         tuple(
             value
             for name, value in values.items()
-            if name.startswith(("weather.", "concrete.", "crane.", "site.", "geometry.slab"))
+            if name.startswith(("weather.", "concrete.", "crane.", "hoist.", "site.", "geometry.slab"))
         ),
     )
     if key in _KEPT:
@@ -136,7 +144,8 @@ def _conditions(scenario: Scenario, values: Values, layout: Layout) -> Condition
     share = np.stack([week * left[name][month] for name in CALENDARS])
     open_dates = (week > 0).astype(float)
     open_before = np.concatenate([[0.0], np.cumsum(open_dates)])
-    paid, ordinary, large = _hook_hours(scenario, values, layout, climate.wind_day_ms, week, month)
+    paid, ordinary, large, evening = _hook_hours(scenario, values, layout, climate.wind_day_ms, week, month)
+    hoists = np.array([given(block.hoists, values, "block.hoists") for block in scenario.blocks])
     release = np.stack(
         [
             days_to_age(climate.tmean, development.start, days, age, rate)
@@ -154,6 +163,8 @@ def _conditions(scenario: Scenario, values: Values, layout: Layout) -> Condition
         hook_paid=paid,
         hook_ordinary=ordinary,
         hook_large=large,
+        hook_evening=evening,
+        hoist_hours=hoists[:, None] * values["hoist.goods_hours"] * week,
         mean_share=share[:, mean].mean(axis=1),
         mean_hook=ordinary[:, mean].mean(axis=1),
         mean_open=float(open_dates[mean].mean()),
@@ -163,10 +174,11 @@ def _conditions(scenario: Scenario, values: Values, layout: Layout) -> Condition
 
 def _hook_hours(
     scenario: Scenario, values: Values, layout: Layout, wind: Floats, week: Floats, month: NDArray[np.int64]
-) -> tuple[Floats, Floats, Floats]:
-    paid_hours = values["site.shift_hours"] * values["crane.utilisation"] * week
-    ordinary, large = [], []
-    for height in hook_heights(scenario, values, layout):
+) -> tuple[Floats, Floats, Floats, Floats]:
+    paid_hours = values["crane.utilisation"] * week
+    paid, ordinary, large, evening = [], [], [], []
+    heights = hook_heights(scenario, values, layout)
+    for crane, height in zip(scenario.served, heights, strict=True):
         lost = [
             hours_lost(
                 wind, height, scenario.development.terrain, values[f"weather.gust_limit_{name}"], "gust"
@@ -177,9 +189,31 @@ def _hook_hours(
         flies_large = np.minimum(
             1.0 - lost[1], flies
         )  # a load that may not fly at all may not fly when large
-        ordinary.append(paid_hours * flies[month])
-        large.append(paid_hours * flies_large[month])
-    return np.tile(paid_hours, (len(ordinary), 1)), np.stack(ordinary), np.stack(large)
+        together = cranes_together(crane.number, values["crane.overlap_loss"])
+        hours = together * paid_hours * values["site.shift_hours"]
+        paid.append(hours)
+        ordinary.append(hours * flies[month])
+        large.append(hours * flies_large[month])
+        evening.append(together * paid_hours * values["crane.evening_hours"] * flies[month])
+    return np.stack(paid), np.stack(ordinary), np.stack(large), np.stack(evening)
+
+
+def cranes_together(number: int, overlap_loss: float) -> float:
+    """Return what cranes that work together lift, over what one lifts alone.
+
+    Parameters
+    ----------
+    number : int
+        Cranes whose jibs sweep the same blocks. [>= 1]
+    overlap_loss : float
+        Share of its time each loses to keeping clear of each neighbour.
+
+    Examples
+    --------
+    >>> cranes_together(1, 0.1), cranes_together(2, 0.1)
+    (1.0, 1.8)
+    """
+    return number * max(1.0 - overlap_loss * (number - 1), 0.0)
 
 
 def hook_heights(scenario: Scenario, values: Values, layout: Layout) -> list[float]:

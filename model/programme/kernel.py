@@ -5,8 +5,9 @@ An instant is a real number of days from 00:00 of the start on site; date n is [
 
 On each date the tasks in hand and the ready tasks are taken in order. A ready task starts when a gang
 of its trade is free and, if it lifts, enough hook time of its class is left. It moves on by the least
-of: work left, the share of a shift the rest of the date allows, the hook time left. A task that ends
-within a date frees its gang and its followers at that instant. Nothing is reserved ahead.
+of: work left, the share of a shift the rest of the date allows, the hook and hoist time left. A task
+that ends within a date frees its gang and its followers at that instant. Nothing is reserved ahead.
+Work under large lifts gives way for part of a date, by what flew over it on the site's last open date.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ NO_LIFT, ORDINARY, LARGE = 0, 1, 2
 """Lift classes."""
 
 FRAME_USE, PANEL_USE, OTHER_USE = 0, 1, 2
-"""Uses of the hook, for the booked shares."""
+"""Uses of the hook, for the booked shares; evening loading-out is for other lifts."""
 
 EPS = 1e-9
 
@@ -263,19 +264,13 @@ def after_lag(
 
 
 @lean
-def _insert(active: Ints, size: int, rank: Ints, item: int) -> int:
-    """Put a task into the list kept in order of rank; return the new size."""
-    low = 0
-    high = size
-    while low < high:
-        middle = (low + high) >> 1
-        if rank[active[middle]] < rank[item]:
-            low = middle + 1
-        else:
-            high = middle
-    for k in range(size, low, -1):
-        active[k] = active[k - 1]
-    active[low] = item
+def _insert(items: Ints, first: int, size: int, item: int) -> int:
+    """Put a task into the list kept in order from a place on; return the new size."""
+    k = first + size
+    while k > first and items[k - 1] > item:
+        items[k] = items[k - 1]
+        k -= 1
+    items[k] = item
     return size + 1
 
 
@@ -300,7 +295,6 @@ def _let_go(
     ready_keys: Floats,
     ready_items: Ints,
     ready_size: int,
-    rank: Ints,
 ) -> tuple[int, int]:
     """Tell the followers of the finished tasks on the stack, and through events their followers.
 
@@ -329,7 +323,7 @@ def _let_go(
                     stack[top] = j
                     top += 1
                 else:
-                    ready_size = _push(ready_keys, ready_items, ready_size, ready[j], rank[j])
+                    ready_size = _push(ready_keys, ready_items, ready_size, ready[j], j)
     return ready_size, happened
 
 
@@ -340,6 +334,9 @@ def run_days(
     crane: Ints,
     lift_class: Ints,
     use: Ints,
+    hoist_hours: Floats,
+    hoist: Ints,
+    face: Ints,
     calendar: Ints,
     pool: Ints,
     pred_count: Ints,
@@ -347,19 +344,23 @@ def run_days(
     succ: Ints,
     lag: Floats,
     lag_kind: Ints,
-    rank: Ints,
     share: Floats,
     open_dates: Floats,
     open_before: Floats,
     release: Floats,
     hook_ordinary: Floats,
     hook_large: Floats,
+    hook_evening: Floats,
+    hoist_available: Floats,
     gang_ptr: Ints,
     booked_panels: float,
     least_hook_start: float,
+    cleared_per_hour: float,
     log_size: int,
 ) -> tuple[int, Floats, Floats, Floats, Ints, Ints, Ints, Ints, Floats, Floats, int]:
     """Schedule every task, date by date.
+
+    Tasks come in the order in which they are served: task 0 goes first.
 
     Parameters
     ----------
@@ -367,12 +368,17 @@ def run_days(
         Shifts of work; 0 for an event.
     hook : array, shape (n,)
         Hook hours, spread evenly over the work.
-    crane, lift_class, use, calendar, pool : array of int, shape (n,)
-        Crane (-1 for none), lift class, use of the hook, calendar class, pool of gangs (-1 for an event).
+    crane, lift_class, use : array of int, shape (n,)
+        Crane (-1 for none), lift class, use of the hook.
+    hoist_hours : array, shape (n,)
+        Hoist hours, spread evenly over the work.
+    hoist, face : array of int, shape (n,)
+        Hoist (-1 for none). Block over which the task's large lifts fly, or under whose large lifts it
+        works (-1 for neither).
+    calendar, pool : array of int, shape (n,)
+        Calendar class, pool of gangs (-1 for an event).
     pred_count, succ_ptr, succ, lag, lag_kind : array
         Links.
-    rank : array of int, shape (n,)
-        Place in the order; smaller goes first.
     share : array, shape (calendars, dates)
         Share of a shift that can be worked on each date.
     open_dates, open_before : array
@@ -381,12 +387,19 @@ def run_days(
         Days to strike and to release of props, by date of the pour.
     hook_ordinary, hook_large : array, shape (cranes, dates)
         Hook hours of all lifts together, and those in which large-area loads may fly.
+    hook_evening : array, shape (cranes, dates)
+        Hook hours after the day's work, for ordinary lifts of neither frame nor panels.
+    hoist_available : array, shape (blocks, dates)
+        Hoist hours of each block; its first axis is also that of `face`.
     gang_ptr : array of int
         Gangs of pool p are ``gang_ptr[p]`` to ``gang_ptr[p + 1] - 1``.
     booked_panels : float
         Share of the hook booked for panels on dates when the frame lifts too.
     least_hook_start : float
-        Hook hours that must be left for a task to start.
+        Hook or hoist hours that must be left for a task to start.
+    cleared_per_hour : float
+        Share of a date that work under large lifts loses for each hour they flew over the block on the
+        last open date before.
     log_size : int
         Room for the progress log.
 
@@ -407,6 +420,7 @@ def run_days(
     n = work.size
     horizon = open_dates.size
     cranes = hook_ordinary.shape[0]
+    blocks = hoist_available.shape[0]
     pools = gang_ptr.size - 1
     gangs = gang_ptr[pools]
 
@@ -429,8 +443,14 @@ def run_days(
     free_gangs = np.zeros(pools, dtype=np.int64)
     waiting_in = np.zeros(pools, dtype=np.int64)
     to_come = np.zeros(pools, dtype=np.int64)
+    wait_ptr = np.zeros(pools + 1, dtype=np.int64)  # tasks that wait for a gang, pool by pool, in order
+    wait_items = np.empty(n, dtype=np.int64)
+    for i in range(n):
+        if pool[i] >= 0:
+            wait_ptr[pool[i] + 1] += 1
     for p in range(pools):
         free_gangs[p] = gang_ptr[p + 1] - gang_ptr[p]
+        wait_ptr[p + 1] += wait_ptr[p]
 
     ready_keys = np.empty(n + 1)
     ready_items = np.empty(n + 1, dtype=np.int64)
@@ -446,6 +466,10 @@ def run_days(
     left_large = np.zeros(cranes)
     left_panels = np.zeros(cranes)
     left_others = np.zeros(cranes)
+    left_evening = np.zeros(cranes)
+    left_hoist = np.zeros(blocks)
+    flown = np.zeros(blocks)  # hours of large lifts over each block on this date
+    clear = np.ones(blocks)  # share of a date left to work under large lifts
     frame_lifts = np.zeros(cranes, dtype=np.int64)
     panel_lifts = np.zeros(cranes, dtype=np.int64)
 
@@ -454,10 +478,6 @@ def run_days(
     log_hook = np.empty(log_size)
     rows = 0
     undone = n
-
-    by_rank = np.empty(n, dtype=np.int64)
-    for i in range(n):
-        by_rank[rank[i]] = i
 
     # tasks that follow nothing
     top = 0
@@ -471,11 +491,11 @@ def run_days(
                 stack[top] = i
                 top += 1
             else:
-                ready_size = _push(ready_keys, ready_items, ready_size, 0.0, rank[i])
+                ready_size = _push(ready_keys, ready_items, ready_size, 0.0, i)
 
     ready_size, happened = _let_go(
         stack, top, work, ready, start, finish, state, bound_link, missing, succ_ptr, succ, lag, lag_kind,
-        open_dates, open_before, release, ready_keys, ready_items, ready_size, rank,
+        open_dates, open_before, release, ready_keys, ready_items, ready_size,
     )  # fmt: skip
     undone -= happened
 
@@ -485,21 +505,30 @@ def run_days(
         if date >= horizon:
             status = HORIZON_PASSED
             break
+        if open_dates[date] <= 0.0:  # nothing moves; what becomes ready joins on the next open date
+            date += 1
+            continue
         day_start = float(date)
         day_end = day_start + 1.0
         # tasks ready by the start of the date join those in hand
         while ready_size > 0 and ready_keys[0] <= day_start + EPS:
-            i = by_rank[ready_items[0]]
+            i = ready_items[0]
             ready_size = _pop(ready_keys, ready_items, ready_size)
-            active_size = _insert(active, active_size, rank, i)
+            active_size = _insert(active, 0, active_size, i)
             state[i] = 1
-            waiting_in[pool[i]] += 1
+            p = pool[i]
+            waiting_in[p] = _insert(wait_items, wait_ptr[p], waiting_in[p], i)
 
         for c in range(cranes):
             left_ordinary[c] = hook_ordinary[c, date]
             left_large[c] = hook_large[c, date]
+            left_evening[c] = hook_evening[c, date]
             frame_lifts[c] = 0
             panel_lifts[c] = 0
+        for b in range(blocks):
+            left_hoist[b] = hoist_available[b, date]
+            clear[b] = max(1.0 - cleared_per_hour * flown[b], 0.0)
+            flown[b] = 0.0
         for k in range(active_size):
             i = active[k]
             if hook_left[i] > EPS and crane[i] >= 0:
@@ -528,12 +557,12 @@ def run_days(
                     left_others[c] = left_ordinary[c]
             sweep = 0  # place in the sweep over active tasks; events follow once it is through
             pool_now = -1  # pool whose waiting tasks are being offered a freed gang
+            place = 0  # of the next of them
             instant = day_start
             freed_at = day_start
-            single = -1
             while True:
                 # choose the next task to try
-                if sweep < active_size and pool_now < 0 and single < 0:
+                if sweep < active_size and pool_now < 0:
                     i = active[sweep]
                     sweep += 1
                     instant = day_start
@@ -548,14 +577,11 @@ def run_days(
                     else:
                         continue
                 elif pool_now >= 0:
-                    if sweep >= active_size or free_gangs[pool_now] == 0:
+                    if place >= waiting_in[pool_now] or free_gangs[pool_now] == 0:
                         pool_now = -1
-                        sweep = active_size
                         continue
-                    i = active[sweep]
-                    sweep += 1
-                    if state[i] != 1 or pool[i] != pool_now:
-                        continue
+                    i = wait_items[wait_ptr[pool_now] + place]
+                    place += 1
                     # in the second phase a task may wait that is ready only later in the date
                     instant = max(freed_at, ready[i])
                 else:
@@ -571,31 +597,43 @@ def run_days(
                         freed_size = _pop(freed_keys, freed_items, freed_size)
                         if waiting_in[p] > 0:
                             pool_now = p
-                            sweep = 0
+                            place = 0
                         continue
                     instant = next_ready
-                    i = by_rank[ready_items[0]]
+                    i = ready_items[0]
                     ready_size = _pop(ready_keys, ready_items, ready_size)
-                    active_size = _insert(active, active_size, rank, i)
+                    active_size = _insert(active, 0, active_size, i)
                     sweep = active_size
                     state[i] = 1
-                    waiting_in[pool[i]] += 1
+                    p = pool[i]
+                    waiting_in[p] = _insert(wait_items, wait_ptr[p], waiting_in[p], i)
                     if free_gangs[pool[i]] - to_come[pool[i]] <= 0:
                         continue
 
                 f = share[calendar[i], date]
+                b = face[i]
+                if b >= 0 and lift_class[i] != LARGE:
+                    f *= clear[b]
                 if f <= 0.0:
                     continue
                 c = crane[i]
                 available = 1e18
+                evening = False
                 if c >= 0 and hook_left[i] > EPS:
                     available = left_panels[c] if use[i] == PANEL_USE else left_others[c]
                     available = min(available, left_ordinary[c])
                     if lift_class[i] == LARGE:
                         available = min(available, left_large[c])
+                    elif use[i] == OTHER_USE and left_evening[c] > 0.0:
+                        available += left_evening[c]
+                        evening = True
+                h = hoist[i]
+                carried = left_hoist[h] if h >= 0 else 1e18
                 if state[i] == 1:
                     if available < min(least_hook_start, hook_left[i]) - EPS or available <= EPS:
                         stopped_by_hook[i] = date
+                        continue
+                    if h >= 0 and (carried <= EPS or carried < min(least_hook_start, hoist_hours[i]) - EPS):
                         continue
                     p = pool[i]
                     chosen = -1
@@ -612,6 +650,14 @@ def run_days(
                     gang_task[chosen] = i
                     free_gangs[p] -= 1
                     waiting_in[p] -= 1
+                    k = wait_ptr[p]
+                    while wait_items[k] != i:
+                        k += 1
+                    while k < wait_ptr[p] + waiting_in[p]:
+                        wait_items[k] = wait_items[k + 1]
+                        k += 1
+                    if pool_now >= 0:
+                        place -= 1
                     gang[i] = chosen
                     if gang_free_at[chosen] > ready[i] + EPS:
                         bound_task[i] = gang_last[chosen]
@@ -619,6 +665,10 @@ def run_days(
                     state[i] = 2
                 possible = f * (day_end - instant)
                 done = min(left[i], possible)
+                if h >= 0:
+                    rate = hoist_hours[i] / work[i]
+                    if carried < done * rate:
+                        done = carried / rate
                 lifted = 0.0
                 if available < 1e17:
                     rate = hook[i] / work[i]
@@ -627,13 +677,21 @@ def run_days(
                         stopped_by_hook[i] = date
                     lifted = min(done * rate, hook_left[i])
                     hook_left[i] -= lifted
-                    left_ordinary[c] -= lifted
+                    by_day = lifted
+                    if evening:
+                        by_day = max(lifted - left_evening[c], 0.0)
+                        left_evening[c] = max(left_evening[c] - lifted, 0.0)
+                    left_ordinary[c] -= by_day
                     if lift_class[i] == LARGE:
-                        left_large[c] -= lifted
+                        left_large[c] -= by_day
+                        if b >= 0:
+                            flown[b] += by_day
                     if use[i] == PANEL_USE:
-                        left_panels[c] -= lifted
+                        left_panels[c] -= by_day
                     else:
-                        left_others[c] -= lifted
+                        left_others[c] -= by_day
+                if h >= 0:
+                    left_hoist[h] -= done * (hoist_hours[i] / work[i])
                 left[i] -= done
                 resume[i] = instant + done / f
                 if done > 0.0:
@@ -661,7 +719,7 @@ def run_days(
                     ready_size, happened = _let_go(
                         stack, 1, work, ready, start, finish, state, bound_link, missing,
                         succ_ptr, succ, lag, lag_kind, open_dates, open_before, release,
-                        ready_keys, ready_items, ready_size, rank,
+                        ready_keys, ready_items, ready_size,
                     )  # fmt: skip
                     undone -= happened
             if status != DONE:

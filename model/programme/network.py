@@ -25,6 +25,9 @@ from model.programme.kernel import CALENDAR, PROPS, STRIKE, WORKING, topological
 
 Ints = NDArray[np.int64]
 
+Part = tuple[int, int, int, int, int]
+"""A handover section: first and last storey, first and last zone, 1 if it goes to the top of the block."""
+
 _KIND: Final = {"calendar": CALENDAR, "working": WORKING}
 _RELEASE: Final = {"strike": STRIKE, "props": PROPS}
 
@@ -35,25 +38,33 @@ class Rules:
 
     Attributes
     ----------
-    separation, facade, lift : int
-        Slabs poured above a ceiling before inside work, facade finish, lift rails follow.
+    separation, facade, lift, occupied : int
+        Slabs poured above a ceiling before inside work, facade finish, lift rails follow; before people
+        move in below.
     backprop : int
         Further pours through which props stay.
     sets : int
         Deck sets of a block.
     call_off : int
         Storeys ahead of fixing at which panels are called off.
+    core_ahead : int
+        Storeys a core that climbs ahead may stand above the slab it starts from.
     finished_share : float
         Share of storeys finished before commissioning starts.
+    between_props : bool
+        Whether inside trades may work between the props the deck leaves.
     """
 
     separation: int
     facade: int
     lift: int
+    occupied: int
     backprop: int
     sets: int
     call_off: int
+    core_ahead: int
     finished_share: float
+    between_props: bool
 
     def offset(self, name: str) -> int:
         """Return a rule by the word links use for it."""
@@ -61,6 +72,8 @@ class Rules:
             "separation": self.separation,
             "facade": self.facade,
             "lift": self.lift,
+            "occupied": self.occupied,
+            "core_ahead": self.core_ahead,
             "backprop": self.backprop,
             "sets": self.sets,
             "call_off": self.call_off,
@@ -90,8 +103,8 @@ class Network:
         Scope of each group.
     first : mapping of str to array
         First task of a group in each block (``activity:name`` or ``event:name``).
-    group, block, storey, zone : array of int, one a task
-        Block is -1 for the site; storey and zone are 0 where they do not apply.
+    group, block, section, storey, zone : array of int, one a task
+        Block is -1 for the site; section, storey and zone are 0 where they do not apply.
     before, after : array of int, one a link, in order of `before`
     lag_kind, cause : array of int, one a link
         Kind as in the kernel, place in `CAUSES`.
@@ -112,6 +125,7 @@ class Network:
     first: Mapping[str, Ints]
     group: Ints
     block: Ints
+    section: Ints
     storey: Ints
     zone: Ints
     before: Ints
@@ -145,6 +159,7 @@ class Network:
 def build_network(
     storeys: tuple[int, ...],
     zones: tuple[int, ...],
+    parts: tuple[tuple[Part, ...], ...],
     higher_risk: tuple[bool, ...],
     activities: tuple[str, ...],
     rules: Rules,
@@ -156,6 +171,8 @@ def build_network(
     ----------
     storeys, zones : tuple of int
         Of each block.
+    parts : tuple of tuple of Part
+        Handover sections of each block.
     higher_risk : tuple of bool
         Whether the stricter approvals apply to each block.
     activities : tuple of str
@@ -172,7 +189,7 @@ def build_network(
     ScheduleError
         If links form a ring (it is named), or follow an activity the method does not have.
     """
-    return _Builder(storeys, zones, higher_risk, activities, rules, catalogue).build()
+    return _Builder(storeys, zones, parts, higher_risk, activities, rules, catalogue).build()
 
 
 class _Builder:
@@ -182,6 +199,7 @@ class _Builder:
         self,
         storeys: tuple[int, ...],
         zones: tuple[int, ...],
+        parts: tuple[tuple[Part, ...], ...],
         higher_risk: tuple[bool, ...],
         activities: tuple[str, ...],
         rules: Rules,
@@ -189,6 +207,9 @@ class _Builder:
     ) -> None:
         self.storeys = np.array(storeys, dtype=np.int64)
         self.zones = np.array(zones, dtype=np.int64)
+        self.part_count = np.array([len(of_block) for of_block in parts], dtype=np.int64)
+        self.part_first = np.cumsum(self.part_count) - self.part_count
+        self.parts = np.array([part for of_block in parts for part in of_block], dtype=np.int64)
         self.risk = np.array(higher_risk, dtype=bool)
         self.rules = rules
         self.chosen = [catalogue.activities[name] for name in activities]
@@ -197,6 +218,7 @@ class _Builder:
         self.levels: dict[str, Ints] = {}
         self.scope: dict[str, str] = {}
         self.members: dict[str, tuple[Ints, Ints, Ints, Ints]] = {}
+        self.section: dict[str, Ints] = {}
         self.befores: list[Ints] = []
         self.afters: list[Ints] = []
         self.kinds: list[Ints] = []
@@ -232,6 +254,7 @@ class _Builder:
         per_block = {
             "zone": levels * self.zones,
             "storey": levels,
+            "section": self.part_count,
             "block": np.ones_like(levels),
             "site": np.ones(1, dtype=np.int64),
         }[scope]
@@ -243,7 +266,7 @@ class _Builder:
         ids = self.size + np.arange(count)
         if scope == "site":
             block = np.full(1, -1)
-            storey = zone = np.zeros(1, dtype=np.int64)
+            storey = zone = within = np.zeros(1, dtype=np.int64)
         else:
             block = np.repeat(blocks, per_block)
             within = np.arange(count) - np.repeat(np.cumsum(per_block) - per_block, per_block)
@@ -251,9 +274,10 @@ class _Builder:
                 storey, zone = within // self.zones[block] + 1, within % self.zones[block] + 1
             elif scope == "storey":
                 storey, zone = within + 1, np.zeros(count, dtype=np.int64)
-            else:
+            else:  # a section or a block
                 storey = zone = np.zeros(count, dtype=np.int64)
         self.members[name] = (ids, block, storey, zone)
+        self.section[name] = within + 1 if scope == "section" else np.zeros(count, dtype=np.int64)
         self.size += count
 
     def _follow(self, name: str, links: tuple[Link, ...]) -> None:
@@ -270,9 +294,7 @@ class _Builder:
 
     def _join(self, name: str, target: str, link: Link, slab: str = "") -> None:
         after, block, storey, zone = self.members[name]
-        keep = np.ones(after.size, dtype=bool)
-        if link.when and self.scope[name] != "site":
-            keep &= self.risk[block] == (link.when == "higher_risk")
+        keep = self._holds(name, link.when)
         if slab == "first":
             keep &= storey == 1
         after, block, storey, zone = after[keep], block[keep], storey[keep], zone[keep]
@@ -281,6 +303,14 @@ class _Builder:
             before = np.repeat(self.first[target][:1], after.size)
         elif scope == "block":
             before = self.first[target][block]
+        elif scope == "section" and self.scope[name] == "section":
+            before = self.first[target][block] + self.section[name][keep] - 1
+        elif scope == "section":  # a block waits for all of its sections
+            count = self.part_count[block]
+            before = np.repeat(self.first[target][block], count) + _ranges(count)
+            after = np.repeat(after, count)
+        elif self.scope[name] == "section":
+            after, before = self._in_section(target, link, after, block, self.section[name][keep])
         else:
             after, block, level, zone = self._levels(name, target, link, after, block, storey, zone)
             if scope == "storey":
@@ -293,6 +323,46 @@ class _Builder:
                 before = np.repeat(base, count) + _ranges(count)
                 after = np.repeat(after, count)
         self._add(before, after, link)
+
+    def _holds(self, name: str, when: str) -> NDArray[np.bool_]:
+        """Say for which members of a group the condition of a link holds."""
+        _after, block, _storey, _zone = self.members[name]
+        everywhere = np.ones(block.size, dtype=bool)
+        if when in ("higher_risk", "lower_risk"):
+            return np.asarray(self.risk[block] == (when == "higher_risk"))
+        if when in ("top_section", "lower_section"):
+            part = self.part_first[block] + self.section[name] - 1
+            return np.asarray((self.parts[part, 4] == 1) == (when == "top_section"))
+        if when in ("between_props", "clear_of_props"):
+            return everywhere & (self.rules.between_props == (when == "between_props"))
+        return everywhere
+
+    def _in_section(
+        self, target: str, link: Link, after: Ints, block: Ints, section: Ints
+    ) -> tuple[Ints, Ints]:
+        """Links of sections to storeys or zones: all of the section, or one level of it."""
+        part = self.parts[self.part_first[block] + section - 1]
+        top = self.levels[target][block]
+        slab = top - self.storeys[block]  # 1 where levels are slabs, one more than storeys
+        low, high = part[:, 0].copy(), part[:, 1] + slab
+        if link.storey == "all":
+            low = np.where(low > 1, low + slab, low)  # the slab between two sections is the lower one's
+        elif link.storey in ("top", "first"):
+            level = high if link.storey == "top" else low
+            level = level + (self.rules.offset(link.plus) if link.plus else 0)
+            level = level - (self.rules.offset(link.minus) if link.minus else 0)
+            low = high = np.clip(level, part[:, 0], top)
+        else:  # a share of the storeys, from the lowest
+            reached = np.ceil(self.rules.finished_share * (high - low + 1) - 1e-9).astype(np.int64)
+            low = high = low + np.maximum(reached, 1) - 1
+        count = high - low + 1
+        row = np.repeat(np.arange(after.size), count)
+        level = low[row] + _ranges(count)
+        if self.scope[target] == "storey":
+            return after[row], self.first[target][block[row]] + level - 1
+        width = part[row, 3] - part[row, 2] + 1
+        start = self.first[target][block[row]] + (level - 1) * self.zones[block[row]] + part[row, 2] - 1
+        return np.repeat(after[row], width), np.repeat(start, width) + _ranges(width)
 
     def _levels(
         self, name: str, target: str, link: Link, after: Ints, block: Ints, storey: Ints, zone: Ints
@@ -337,6 +407,7 @@ class _Builder:
         names = tuple(self.first)
         group = np.concatenate([np.full(self.members[n][0].size, k) for k, n in enumerate(names)])
         block = np.concatenate([self.members[n][1] for n in names])
+        section = np.concatenate([self.section[n] for n in names])
         storey = np.concatenate([self.members[n][2] for n in names])
         zone = np.concatenate([self.members[n][3] for n in names])
         before = np.concatenate(self.befores)
@@ -358,6 +429,7 @@ class _Builder:
             first=self.first,
             group=group,
             block=block,
+            section=section,
             storey=storey,
             zone=zone,
             before=before,

@@ -20,13 +20,14 @@ from numpy.typing import NDArray
 from model.core.calendar import date_of
 from model.core.errors import Problem, ScenarioError, ScheduleError
 from model.inputs.assumption import Values
-from model.inputs.method import CALENDARS, CAUSES, LIFT_CLASSES, Option, read_catalogue
+from model.inputs.method import CALENDARS, CAUSES, LIFT_CLASSES, USES, Option, read_catalogue
 from model.inputs.scenario import Method, Scenario
 from model.programme.conditions import Conditions, backprop_levels, expected_conditions
 from model.programme.durations import Tasks, lag_days, work_out
 from model.programme.gangs import Gangs, size_gangs
 from model.programme.kernel import (
     DONE,
+    LARGE,
     LOG_FULL,
     PROPS,
     STRIKE,
@@ -47,6 +48,7 @@ TASK_COLUMNS: Final = (
     "task", "block", "section", "storey", "zone", "activity", "element", "option", "trade", "gang",
     "people", "calendar", "quantity", "unit", "amount", "work_days", "crane", "lift_class",
     "hook_hours", "start", "finish", "bound_by", "cost", "operative_days",
+    "use", "hoist_hours", "face", "figures",
 )  # fmt: skip
 
 
@@ -152,15 +154,54 @@ class Plan:
         """When each block is ready for occupation. [days from start on site]"""
         return self.event_by_block("ready")
 
+    @cached_property
+    def ready_by_section(self) -> Floats:
+        """When each handover section is ready for occupation. [days from start on site]"""
+        return self.finish[self.network.tasks_of("event:ready")]
+
+    @cached_property
+    def kept_clear(self) -> Floats:
+        """Share of each date that work under large lifts loses, shape (blocks, dates).
+
+        By what flew over the block on the last open date before.
+        """
+        blocks, dates = self.conditions.hoist_hours.shape
+        large = self.tasks.lift_class[self.moved_task] == LARGE
+        block = self.network.block[self.moved_task[large]]
+        flown = np.bincount(
+            block * dates + self.moved_date[large], self.moved_hook[large], minlength=blocks * dates
+        ).reshape(blocks, dates)
+        open_dates = np.flatnonzero(self.conditions.open_dates)
+        result = np.zeros((blocks, dates))
+        result[:, open_dates[1:]] = np.minimum(flown[:, open_dates[:-1]] * cleared_per_hour(self.values), 1.0)
+        return result
+
+    @cached_property
+    def moved_hoist(self) -> Floats:
+        """Hoist hours of each row of progress. [h]"""
+        tasks = self.tasks
+        rate = np.divide(tasks.hoist_hours, tasks.work, out=np.zeros_like(tasks.work), where=tasks.work > 0)
+        return self.moved_work * rate[self.moved_task]
+
     @property
     def first_handover(self) -> float:
-        """Earliest block ready. [days from start on site]"""
-        return float(self.ready_by_block.min())
+        """Earliest section ready. [days from start on site]"""
+        return float(self.ready_by_section.min())
 
     @property
     def last_handover(self) -> float:
         """Latest block ready. [days from start on site]"""
         return float(self.ready_by_block.max())
+
+    def section_names(self) -> NDArray[np.object_]:
+        """Return the handover section of every task: its own, or those of its block together."""
+        layout, network = self.takeoff.layout, self.network
+        names = np.array([*layout.names, ""], dtype=object)[network.block]
+        own = np.array(layout.section_names, dtype=object)
+        first = np.searchsorted(layout.section_block, np.arange(len(layout.names)))
+        mine = network.section > 0
+        names[mine] = own[first[network.block[mine]] + network.section[mine] - 1]
+        return np.asarray(names)
 
     def activity_names(self) -> list[str]:
         """Return the activity or event of every task."""
@@ -169,7 +210,11 @@ class Plan:
 
     @cached_property
     def frame(self) -> pd.DataFrame:
-        """Every task, events included; columns as `TASK_COLUMNS` but the cost, which money adds."""
+        """Every task, events included; columns as `TASK_COLUMNS` but the cost, which money adds.
+
+        Behind them: `use` of the hook; hoist hours; `face`, the block over which its large lifts fly or
+        under whose it works; `figures`, the activity whose records it takes.
+        """
         catalogue = read_catalogue()
         network, tasks = self.network, self.tasks
         names = self.activity_names()
@@ -189,7 +234,7 @@ class Plan:
                     for b, s, z, name in zip(block, network.storey, network.zone, names, strict=True)
                 ],
                 "block": block,
-                "section": block,
+                "section": self.section_names(),
                 "storey": network.storey,
                 "zone": network.zone,
                 "activity": names,
@@ -216,6 +261,13 @@ class Plan:
                 "finish": self.finish,
                 "bound_by": self.bound_words(),
                 "operative_days": np.where(work, tasks.people * tasks.work, 0.0),
+                "use": np.where(lifts, np.array(USES, dtype=object)[tasks.use], ""),
+                "hoist_hours": tasks.hoist_hours,
+                "face": blocks[tasks.face],
+                "figures": [
+                    catalogue.activities[name].figures if name in catalogue.activities and not event else ""
+                    for name, event in zip(names, is_event, strict=True)
+                ],
             }
         )
 
@@ -258,11 +310,15 @@ def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOf
     options = dict(method.options)
     chosen = {element: catalogue.options[element, name] for element, name in options.items()}
     rules, sets, keeps_set = _rules(method, chosen, values)
-    activities = catalogue.activities_of(options)
+    holds = {"": True, "late_adoption": scenario.development.late_adoption}
+    activities = tuple(
+        name for name in catalogue.activities_of(options) if holds[catalogue.activities[name].when]
+    )
     layout = takeoff.layout
     network = build_network(
         layout.storeys,
         layout.zones,
+        layout.parts,
         tuple(bool(x) for x in takeoff.higher_risk),
         activities,
         rules,
@@ -276,9 +332,11 @@ def schedule(scenario: Scenario, method: Method, values: Values, takeoff: TakeOf
             [given(b.start_weeks, values, "block.start_weeks") for b in scenario.blocks]
         ),
         # without a hoist no bay is left out, and nothing waits behind one
-        "wait.bay_rooms": values["wait.bay_rooms"] * takeoff.amount("hoists_no", "block"),
+        "wait.bay_rooms": values["wait.bay_rooms"] * (takeoff.amount("hoists_no", "block") > 0),
     }
-    links = Links(lag=lag_days(network, values, per_block), kind=network.lag_kind)
+    if not scenario.development.late_adoption:  # nothing has to be drawn or asked for again
+        per_block |= {key: np.zeros(len(layout.names)) for key in ("late.redesign", "approval.change")}
+    links = Links(lag=lag_days(network, values, per_block, tasks.work), kind=network.lag_kind)
     mean_lag = mean_lags(links, conditions)
     gangs = size_gangs(
         network, tasks, mean_lag, conditions, catalogue, values, layout.storeys, block_crane, sets, keeps_set
@@ -316,41 +374,53 @@ def run_plan(
     option_of: Mapping[str, Option],
 ) -> Plan:
     """Run the day-by-day schedule with gangs and order given. Parameters as in `Plan`."""
+    served = _Served.of(network, rank)
+    order = served.order
     pool = np.where(tasks.trade >= 0, gangs.pool_of[tasks.trade, network.block], -1)
     room = int(min(np.ceil(tasks.work / 0.2).sum(), 400.0 * network.size)) + 4 * network.size
     while True:
         outcome = run_days(
-            tasks.work,
-            tasks.hook,
-            tasks.crane,
-            tasks.lift_class,
-            tasks.use,
-            tasks.calendar,
-            pool,
-            network.pred_count,
-            network.succ_ptr,
-            network.after,
-            links.lag,
-            links.kind,
-            rank,
+            tasks.work[order],
+            tasks.hook[order],
+            tasks.crane[order],
+            tasks.lift_class[order],
+            tasks.use[order],
+            tasks.hoist_hours[order],
+            tasks.hoist[order],
+            tasks.face[order],
+            tasks.calendar[order],
+            pool[order],
+            network.pred_count[order],
+            served.succ_ptr,
+            served.after,
+            links.lag[served.links],
+            links.kind[served.links],
             conditions.share,
             conditions.open_dates,
             conditions.open_before,
             conditions.release,
             conditions.hook_ordinary,
             conditions.hook_large,
+            conditions.hook_evening,
+            conditions.hoist_hours,
             gangs.pointers,
             values["crane.booked_panels"],
             values["site.least_hook_start"],
+            cleared_per_hour(values),
             room,
         )
         if outcome[0] != LOG_FULL:
             break
         room *= 2
     status, ready, start, finish, gang, bound_link, bound_task, code, work, hook, undone = outcome
+    ready, start, finish = ready[rank], start[rank], finish[rank]
+    gang, bound_link, bound_task = gang[rank], bound_link[rank], bound_task[rank]
     if status != DONE:
         raise ScheduleError(_too_long(network, tasks, finish, undone, takeoff))
+    bound_link = np.where(bound_link >= 0, served.links[bound_link], -1)
+    bound_task = np.where(bound_task >= 0, order[bound_task], -1)
     horizon = conditions.open_dates.size
+    code = order[code // horizon] * horizon + code % horizon
     code, work, hook = _one_row_a_date(code, work, hook, horizon)
     return Plan(
         scenario=scenario,
@@ -377,6 +447,36 @@ def run_plan(
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Served:
+    """A network with its tasks in the order in which they are served, so that neighbours lie together.
+
+    Attributes
+    ----------
+    order : array of int
+        Task at each place.
+    links : array of int
+        Link of the network at each place.
+    succ_ptr, after : array of int
+        Followers by place.
+    """
+
+    order: Ints
+    links: Ints
+    succ_ptr: Ints
+    after: Ints
+
+    @classmethod
+    def of(cls, network: Network, rank: Ints) -> _Served:
+        """Renumber the tasks of a network by their place in the order."""
+        order = np.empty_like(rank)
+        order[rank] = np.arange(rank.size)
+        count = np.diff(network.succ_ptr)[order]
+        succ_ptr = np.concatenate([[0], np.cumsum(count)])
+        links = np.repeat(network.succ_ptr[order] - succ_ptr[:-1], count) + np.arange(network.after.size)
+        return cls(order, links, succ_ptr, rank[network.after[links]])
+
+
 def _one_row_a_date(code: Ints, work: Floats, hook: Floats, horizon: int) -> tuple[Ints, Floats, Floats]:
     """Join the rows of a task that moved twice on a date; rows come by date and leave by task, then date."""
     task = code // horizon
@@ -387,6 +487,14 @@ def _one_row_a_date(code: Ints, work: Floats, hook: Floats, horizon: int) -> tup
     first = np.concatenate([[True], code[1:] != code[:-1]])
     at = np.flatnonzero(first)
     return code[at], np.add.reduceat(work, at), np.add.reduceat(hook, at)
+
+
+def cleared_per_hour(values: Values) -> float:
+    """Return the share of a date that work on a face loses for an hour of large lifts over the block.
+
+    A lift keeps its share of the block's faces clear while it flies.
+    """
+    return values["site.face_kept_clear"] / values["site.shift_hours"]
 
 
 def mean_lags(links: Links, conditions: Conditions) -> Floats:
@@ -472,8 +580,10 @@ def _rules(method: Method, chosen: Mapping[str, Option], values: Values) -> tupl
                     )
                 )
     backprop = backprop_levels(values)
-    sets, keeps_set = 0, False
+    sets, keeps_set, between_props = 0, False, False
     for option in chosen.values():
+        if option.has_props:
+            between_props = values[f"{option.key}.props_left"] <= values["site.props_to_work_between"]
         if option.has_sets:
             sets, keeps_set = whole(values[f"{option.key}.sets"]), option.keeps_set
             if sets < (backprop + 1 if keeps_set else 1):
@@ -497,7 +607,10 @@ def _rules(method: Method, chosen: Mapping[str, Option], values: Values) -> tupl
         backprop=backprop,
         sets=sets,
         call_off=whole(values["factory.call_off_storeys"]),
+        occupied=whole(values["site.occupied_separation"]),
+        core_ahead=whole(values["site.core_ahead"]),
         finished_share=values["site.finished_share"],
+        between_props=between_props,
     )
     return rules, sets, keeps_set
 

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,9 @@ from model.quantities.geometry import (
 )
 
 Floats = NDArray[np.float64]
+
+Part = tuple[int, int, int, int, int]
+"""A handover section: first and last storey, first and last zone, 1 if it goes to the top of the block."""
 
 UNITS_OF = {
     "m2": "m2",
@@ -49,6 +53,21 @@ class Layout:
     storeys: tuple[int, ...]
     zones: tuple[int, ...]
     storey_heights: tuple[float, ...]
+    parts: tuple[tuple[Part, ...], ...]
+
+    @cached_property
+    def section_block(self) -> NDArray[np.int64]:
+        """Block of every handover section."""
+        return np.repeat(np.arange(len(self.names)), [len(of_block) for of_block in self.parts])
+
+    @cached_property
+    def section_names(self) -> tuple[str, ...]:
+        """Name of every handover section: the block's own, or with its storeys or core."""
+        return tuple(
+            section_name(name, of_block, k)
+            for name, of_block in zip(self.names, self.parts, strict=True)
+            for k in range(len(of_block))
+        )
 
     @property
     def shape_key(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -108,6 +127,8 @@ class TakeOff:
     by_storey, by_block : mapping of str to array
         Quantities that only have a meaning for a storey or a block.
     gross_m2, net_m2, flats : array, one value a block
+    section_flats : array, one value a section
+        Flats handed over with each section; those behind a hoist bay come with the top one.
     higher_risk : array of bool
         Whether the stricter approvals apply to the block.
     facade_m : array, by storey over all blocks
@@ -121,18 +142,19 @@ class TakeOff:
     gross_m2: Floats
     net_m2: Floats
     flats: Floats
+    section_flats: Floats
     higher_risk: NDArray[np.bool_]
     facade_m: Floats
 
     def amount(self, quantity: str, scope: str) -> Floats:
-        """Return a quantity at a scope: one value a zone, storey or block.
+        """Return a quantity at a scope: one value a zone, storey, section or block.
 
         Parameters
         ----------
         quantity : str
             Name of the quantity.
         scope : str
-            ``zone``, ``storey`` or ``block``.
+            ``zone``, ``storey``, ``section`` (each has what its block has) or ``block``.
 
         Returns
         -------
@@ -144,6 +166,8 @@ class TakeOff:
             if quantity in self.by_storey:
                 return self.by_storey[quantity]
             return np.add.reduceat(self.by_zone[quantity], self.layout.storey_starts)
+        if scope == "section":
+            return self.amount(quantity, "block")[self.layout.section_block]
         if quantity in self.by_block:
             return self.by_block[quantity]
         if quantity in self.by_storey:
@@ -220,25 +244,36 @@ def measure(scenario: Scenario, values: Values, panels: tuple[str, ...] = ()) ->
     -------
     TakeOff
     """
-    blocks = [_measure_block(block, values) for block in scenario.blocks]
+    late = scenario.development.late_adoption and bool(panels)
+    blocks = [
+        _measure_block(block, values, values["late.consolidated"] if late else 1.0)
+        for block in scenario.blocks
+    ]
     layout = Layout(
         names=tuple(block.name for block in scenario.blocks),
         storeys=tuple(block.storeys for block in scenario.blocks),
         zones=tuple(measured.zones for measured in blocks),
         storey_heights=tuple(measured.storey_height for measured in blocks),
+        parts=tuple(measured.parts for measured in blocks),
     )
     by_zone = {key: np.concatenate([b.zone[key] for b in blocks]) for key in blocks[0].zone}
     by_zone["panels_no"] = sum(
         (by_zone[f"{kind}_panels_no"] for kind in panels), np.zeros(layout.zone_block.size)
     )
+    by_storey = {key: np.concatenate([b.storey[key] for b in blocks]) for key in blocks[0].storey}
+    made = np.add.reduceat(by_zone["panels_no"], layout.storey_starts)
+    by_storey["remade_panels_no"] = whole_in_turn(
+        made * values["factory.damaged"], layout.block_storey_starts
+    )
     return TakeOff(
         layout=layout,
         by_zone=by_zone,
-        by_storey={key: np.concatenate([b.storey[key] for b in blocks]) for key in blocks[0].storey},
+        by_storey=by_storey,
         by_block={key: np.array([b.block[key] for b in blocks]) for key in blocks[0].block},
         gross_m2=np.array([b.gross for b in blocks]),
         net_m2=np.array([b.net for b in blocks]),
         flats=np.array([b.flats for b in blocks]),
+        section_flats=np.concatenate([b.section_flats for b in blocks]),
         higher_risk=np.array([b.higher_risk for b in blocks]),
         facade_m=np.concatenate([b.facade_m for b in blocks]),
     )
@@ -247,6 +282,8 @@ def measure(scenario: Scenario, values: Values, panels: tuple[str, ...] = ()) ->
 @dataclass(frozen=True, eq=False)
 class _Measured:
     zones: int
+    parts: tuple[Part, ...]
+    section_flats: Floats
     storey_height: float
     gross: float
     net: float
@@ -263,7 +300,105 @@ def given(value: float | None, values: Values, key: str) -> float:
     return values[key] if value is None else float(value)
 
 
-def _measure_block(block: Block, v: Values) -> _Measured:
+def section_name(block: str, parts: tuple[Part, ...], place: int) -> str:
+    """Return the name of a handover section: the block's own, or with its storeys or core."""
+    if len(parts) == 1:
+        return block
+    first, last, *_rest, top = parts[place]
+    if top and parts[0][4]:  # every section goes to the top: they stand side by side
+        return f"{block} core {place + 1}"
+    return f"{block} storeys {first}-{last}"
+
+
+def whole_in_turn(expected: Floats, starts: NDArray[np.int64]) -> Floats:
+    """Return whole numbers whose running sums follow those of the expected ones: one panel in fifty, in turn.
+
+    Parameters
+    ----------
+    expected : array
+        Expected numbers, bottom up, block after block. [no.]
+    starts : array of int
+        First place of each block; the count begins anew there.
+
+    Returns
+    -------
+    array
+        [no.]
+
+    Examples
+    --------
+    >>> whole_in_turn(np.array([0.6, 0.6, 0.6, 0.6]), np.array([0])).tolist()
+    [0.0, 1.0, 0.0, 1.0]
+    """
+    running = np.cumsum(expected)
+    sizes = np.diff([*starts, expected.size])
+    running -= np.repeat((running - expected)[starts], sizes)
+    reached = np.floor(running + 1e-9)
+    result = np.diff(reached, prepend=0.0)
+    result[starts] = reached[starts]
+    return result
+
+
+def handover_parts(block: Block, zones: int, cores: int) -> tuple[Part, ...]:
+    """Return the handover sections of a block: whole, core by core, or in ranges of storeys.
+
+    Parameters
+    ----------
+    block : Block
+    zones, cores : int
+        Of each storey.
+
+    Returns
+    -------
+    tuple of Part
+        Cores share the zones out in order.
+
+    Raises
+    ------
+    RangeError
+        If cores are to be handed over one by one and there are not two, or not a zone to each.
+    """
+    if block.handover == "each core":
+        if cores < 2 or zones < cores:
+            raise RangeError(
+                f"Block {block.name!r} is to be handed over core by core, but has {cores} core"
+                f"{'s' if cores > 1 else ''} and {zones} zone{'s' if zones > 1 else ''}. "
+                "It takes two cores or more and at least a zone to each: "
+                "give `cores` and `zones`, or hand the block over whole."
+            )
+        edges = [round(k * zones / cores) for k in range(cores + 1)]
+        return tuple((1, block.storeys, a + 1, b, 1) for a, b in pairwise(edges))
+    if block.sections:
+        return tuple(
+            (part.first, part.last, 1, zones, int(part.last == block.storeys)) for part in block.sections
+        )
+    return ((1, block.storeys, 1, zones, 1),)
+
+
+def flats_of_parts(flats: Floats, parts: tuple[Part, ...], zones: int, bays: float) -> Floats:
+    """Return the flats handed over with each section, whole numbers that add up to the block's.
+
+    Parameters
+    ----------
+    flats : array, one a storey
+    parts : tuple of Part
+    zones : int
+        Of each storey.
+    bays : float
+        Hoist bays a storey: a flat behind each waits for the hoist to go, with the top of the block.
+    """
+    share = np.array(
+        [flats[a - 1 : b].sum() * (z2 - z1 + 1) / zones for a, b, z1, z2, _top in parts], dtype=float
+    )
+    for k, (first, last, _z1, _z2, top) in enumerate(parts):
+        if not top:
+            behind = min(bays * (last - first + 1), share[k])
+            share[k] -= behind
+            share[-1] += behind
+    return np.diff(np.round(np.cumsum(share)), prepend=0.0)
+
+
+def _measure_block(block: Block, v: Values, consolidated: float) -> _Measured:
     s = block.storeys
     height = given(block.storey_height_m, v, "block.storey_height")
     flat_area = given(block.flat_area_m2, v, "block.flat_area")
@@ -324,16 +459,22 @@ def _measure_block(block: Block, v: Values) -> _Measured:
         v["panel.separating_mass"] * (1 + v["panel.extra_mass"]),
         clear,
     )
-    zone["outer_panels_no"] = panel_count(zone["facade_m"], outer)
+    zone["outer_panels_no"] = np.ceil(panel_count(zone["facade_m"], outer) * consolidated - 1e-9)
+    zone["hand_wall_m2"] = zone["solid_m2"] * (1.0 - consolidated)
     zone["separating_panels_no"] = panel_count(zone["separating_m"], separating)
     zone["outer_joints_m"] = zone["outer_panels_no"] * height + zone["facade_m"]
     zone["finish_joints_m"] = zone["outer_panels_no"] * height
     zone["separating_joints_m"] = zone["separating_panels_no"] * clear + zone["separating_m"]
-    hoist = float(s >= v["site.hoist_storeys"])
+    hoists = given(block.hoists, v, "block.hoists") * float(s >= v["site.hoist_storeys"])
+    parts = handover_parts(block, zones, cores)
+    tied_at = np.arange(v["crane.free_standing"], s * height - 1e-9, v["crane.tie_spacing"])
+    ties = np.isin(np.arange(1, s + 1), np.ceil(tied_at / height - 1e-9)).astype(float)
     lift_block = float(s >= v["geometry.lift_storeys"])
     cars = lift_block * cores * v["geometry.lift_cars"]
     return _Measured(
         zones=zones,
+        parts=parts,
+        section_flats=flats_of_parts(flats, parts, zones, hoists),
         storey_height=height,
         gross=float(gross.sum()),
         net=float(net.sum()),
@@ -342,12 +483,18 @@ def _measure_block(block: Block, v: Values) -> _Measured:
         or (s - 1) * height >= v["geometry.higher_risk_height"],
         facade_m=facade_m,
         zone=zone,
-        storey={"hoist_bays_no": np.full(s, hoist), "lift_cars_no": np.full(s, cars)},
+        storey={
+            "hoist_bays_no": np.full(s, hoists),
+            "tie_bays_no": ties,
+            "late_bays_no": hoists + ties,
+            "lift_cars_no": np.full(s, cars),
+        },
         block={
             "substructure_weeks": given(block.substructure_weeks, v, "block.substructure_weeks"),
             "plate_m2": float(gross.max()),
             "block_no": 1.0,
-            "hoists_no": hoist,
+            "hoists_no": hoists,
+            "craned_no": 1.0,
             "lifts_no": lift_block,
         },
     )

@@ -45,6 +45,7 @@ def audit_tables(case: Case) -> dict[str, pd.DataFrame]:
         "links.csv": _links(case, tasks),
         "calendars.csv": _calendars(case),
         "hook.csv": _hook(case),
+        "hoist.csv": _hoist(case),
         "release.csv": _release(case),
         "quantities.csv": case.takeoff.frame,
         "loads.csv": case.site.loads.frame(case.plan),
@@ -139,6 +140,7 @@ def _progress(case: Case, tasks: pd.DataFrame) -> pd.DataFrame:
             "date": _dates(case, plan.moved_date),
             "work_days": plan.moved_work,
             "hook_hours": plan.moved_hook,
+            "hoist_hours": plan.moved_hoist,
         }
     )
 
@@ -188,6 +190,20 @@ def _hook(case: Case) -> pd.DataFrame:
             "large_available": conditions.hook_large[:, :dates].ravel(),
             "ordinary_used": (site.hook_used - site.hook_large_used)[:, :dates].ravel(),
             "large_used": site.hook_large_used[:, :dates].ravel(),
+            "evening_available": conditions.hook_evening[:, :dates].ravel(),
+        }
+    )
+
+
+def _hoist(case: Case) -> pd.DataFrame:
+    dates = _last_date(case)
+    names = list(case.takeoff.layout.names)
+    return pd.DataFrame(
+        {
+            "block": np.repeat(names, dates),
+            "date": _dates(case, np.arange(dates)) * len(names),
+            "available": case.plan.conditions.hoist_hours[:, :dates].ravel(),
+            "used": case.site.hoist_used[:, :dates].ravel(),
         }
     )
 

@@ -169,13 +169,99 @@ def bay_capacity(values: Values) -> int:
     return math.floor(slots * values["site.bay_use"] + 1e-9)
 
 
+def bay_minutes_available(values: Values) -> float:
+    """Return the bay minutes of a day: bays x minutes open x share that can be used. [min]"""
+    return values["site.bays"] * values["site.bay_hours"] * 60 * values["site.bay_use"]
+
+
+def bay_minutes(loads: Loads, values: Values, dates: int) -> Floats:
+    """Return the minutes vehicles stand on the bays, by date.
+
+    Parameters
+    ----------
+    loads : Loads
+    values : Values
+        Minutes of each material, ``delivery.<id>.bay``.
+    dates : int
+        Dates to count, at least.
+
+    Returns
+    -------
+    array, shape (dates,) or longer
+        Sum of vehicles x minutes of their material. [min]
+    """
+    minutes = np.array([values[f"delivery.{delivery.id}.bay"] for delivery in read_deliveries()])
+    return np.bincount(loads.date, loads.loads * minutes[loads.material], minlength=dates).astype(float)
+
+
+FACTOR_YEAR: Final = 2025
+"""Year of the set of emission factors under ``vehicle.*`` and ``travel.*`` of the library."""
+
+FACTOR_SET: Final = (
+    "UK Government GHG conversion factors for company reporting, DESNZ, 2025 set, tank to wheel"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Haulage:
+    """What one kind of vehicle drives.
+
+    Attributes
+    ----------
+    vehicle, label : str
+    loads : float
+        Vehicles to site. [no.]
+    distance_km, km : float
+        One way; all of them, out and back. [km]
+    kgco2e : float
+        Out laden, back empty. [kgCO2e]
+    """
+
+    vehicle: str
+    label: str
+    loads: float
+    distance_km: float
+    km: float
+    kgco2e: float
+
+
+def haulage(loads: Loads, values: Values) -> tuple[Haulage, ...]:
+    """Return what each kind of vehicle drives: out laden, back empty, no load found for the way back.
+
+    Parameters
+    ----------
+    loads : Loads
+    values : Values
+        Distances and factors, ``vehicle.*``.
+
+    Returns
+    -------
+    tuple of Haulage
+        In the order of the library; vehicles that come at least once.
+
+    References
+    ----------
+    `FACTOR_SET`: rows of 100 % and 0 % laden. Rows of average lading hold empty running already and are
+    not doubled here.
+    """
+    deliveries = read_deliveries()
+    count = np.bincount(loads.material, loads.loads, minlength=len(deliveries))
+    by_vehicle: dict[str, float] = {}
+    for delivery, number in zip(deliveries, count, strict=True):
+        by_vehicle[delivery.vehicle] = by_vehicle.get(delivery.vehicle, 0.0) + float(number)
+    found = []
+    for vehicle, table in values.library.data["vehicle"].items():
+        number = by_vehicle.get(vehicle, 0.0)
+        if number > 0:
+            distance, laden, empty = (
+                values[f"vehicle.{vehicle}.{figure}"] for figure in ("distance", "laden", "empty")
+            )
+            there_and_back = 2 * number * distance
+            emitted = number * distance * (laden + empty)
+            found.append(Haulage(vehicle, table["label"], number, distance, there_and_back, emitted))
+    return tuple(found)
+
+
 def haulage_kgco2e(loads: Loads, values: Values) -> float:
     """Return the emissions of the lorries: out laden, back empty. [kgCO2e]"""
-    per_load = np.array(
-        [
-            values[f"vehicle.{d.vehicle}.distance"]
-            * (values[f"vehicle.{d.vehicle}.laden"] + values[f"vehicle.{d.vehicle}.empty"])
-            for d in read_deliveries()
-        ]
-    )
-    return float((loads.loads * per_load[loads.material]).sum())
+    return float(sum(row.kgco2e for row in haulage(loads, values)))

@@ -22,11 +22,13 @@ PENNY = 0.01
 
 COLUMNS = {
     "tasks": "task block section storey zone activity element option trade gang people calendar quantity "
-    "unit amount work_days crane lift_class hook_hours start finish bound_by cost operative_days",
-    "progress": "task date work_days hook_hours",
+    "unit amount work_days crane lift_class hook_hours start finish bound_by cost operative_days "
+    "use hoist_hours face figures",
+    "progress": "task date work_days hook_hours hoist_hours",
     "links": "before after lag lag_kind cause",
     "calendars": "calendar date fraction",
-    "hook": "crane date ordinary_available large_available ordinary_used large_used",
+    "hook": "crane date ordinary_available large_available ordinary_used large_used evening_available",
+    "hoist": "block date available used",
     "release": "release date days",
     "quantities": "block storey zone quantity unit amount",
     "loads": "date block material loads amount unit per_load delivery activity",
@@ -42,7 +44,7 @@ COLUMNS = {
 _NAMES = (
     "task block section activity element option trade gang calendar quantity unit crane lift_class bound_by "
     "before after lag lag_kind cause release material delivery item kind key label evidence mark source "
-    "shared overridden why date ends_on"
+    "shared overridden why date ends_on use face figures"
 )
 TEXT = _NAMES.split()
 """Columns that hold words or dates, not figures."""
@@ -186,10 +188,56 @@ def hook_classes_hold(pack: Pack) -> Iterator[str]:
     yield from _say(
         "large loads fly beyond their hours", hook[large], "crane", "date", "large_used", "large_available"
     )
-    both = hook["large_used"] + hook["ordinary_used"] > hook["ordinary_available"] + TOLERANCE_DAYS
+    evening = np.minimum(hook["evening_available"], _other_lifts(pack))  # used first by those who may
+    by_day = hook["large_used"] + hook["ordinary_used"] - evening
+    both = by_day > hook["ordinary_available"] + TOLERANCE_DAYS
     yield from _say("the hook works beyond its hours", hook[both], "crane", "date", "ordinary_available")
     negative = (hook[["ordinary_used", "large_used", "large_available"]] < 0).any(axis=1)
     yield from _say("hook hours below nothing", hook[negative], "crane", "date")
+
+
+def _other_lifts(pack: Pack) -> np.ndarray:
+    """Hours of ordinary lifts of neither frame nor panels, for each row of hook.csv."""
+    moved = pack["progress"].query("hook_hours > 0").copy()
+    for column in ("crane", "use", "lift_class"):
+        moved[column] = pack.of_tasks(column, moved["task"])
+    other = moved[(moved["use"] == "other") & (moved["lift_class"] == "ordinary")]
+    hours = other.groupby(["crane", "date"])["hook_hours"].sum()
+    rows = pd.MultiIndex.from_frame(pack["hook"][["crane", "date"]])
+    return hours.reindex(rows, fill_value=0.0).to_numpy()
+
+
+def hoists_hold(pack: Pack) -> Iterator[str]:
+    """Hoists carry what moved, evenly over the work, and no longer than their hours."""
+    hoist, progress = pack["hoist"], pack["progress"].copy()
+    over = hoist["used"] > hoist["available"] + TOLERANCE_DAYS
+    yield from _say("a hoist works beyond its hours", hoist[over], "block", "date", "used", "available")
+    progress["block"] = pack.of_tasks("block", progress["task"])
+    moved = progress[progress["hoist_hours"] > 0].groupby(["block", "date"])["hoist_hours"].sum()
+    gap = hoist.set_index(["block", "date"])["used"].sub(moved, fill_value=0).abs()
+    if gap.max() > TOLERANCE_DAYS:
+        yield f"hoist hours are not those of the tasks ({gap.idxmax()}: {gap.max():.4f} h apart)"
+    each = pack.of_tasks("hoist_hours", progress["task"]) / pack.of_tasks("work_days", progress["task"])
+    uneven = (progress["hoist_hours"] - progress["work_days"] * each).abs() > TOLERANCE_DAYS
+    yield from _say("hoist hours do not follow the work", progress[uneven], "task", "date", "hoist_hours")
+
+
+def _left_on_faces(pack: Pack) -> pd.Series:
+    """Share of a date left to work under large lifts, by block and date: by the last open date's flights."""
+    moved = pack["progress"].query("hook_hours > 0").copy()
+    for column in ("face", "lift_class"):
+        moved[column] = pack.of_tasks(column, moved["task"])
+    flown = moved[moved["lift_class"] == "large"].groupby(["face", "date"])["hook_hours"].sum()
+    calendars = pack["calendars"]
+    site = calendars[(calendars["calendar"] == "site") & (calendars["fraction"] > 0)].sort_values("date")
+    after = dict(zip(site["date"].iloc[:-1], site["date"].iloc[1:], strict=True))
+    each = pack.value["site.face_kept_clear"] / pack.value["site.shift_hours"]
+    left = (1 - each * flown).clip(lower=0.0)
+    left = left[[date in after for _face, date in left.index]]
+    left.index = pd.MultiIndex.from_tuples(
+        [(face, after[date]) for face, date in left.index], names=["face", "date"]
+    )
+    return left
 
 
 def hook_is_what_moved(pack: Pack) -> Iterator[str]:
@@ -225,7 +273,12 @@ def closed_days_are_kept(pack: Pack) -> Iterator[str]:
     day = pack.day(progress["date"])
     start, finish = progress["task"].map(pack.start), progress["task"].map(pack.finish)
     part = (np.minimum(finish, day + 1) - np.maximum(start, day)).clip(lower=0)
-    over = progress["work_days"] > progress["fraction"] * part + TOLERANCE_DAYS
+    progress["face"] = pack.of_tasks("face", progress["task"])
+    under = (progress["face"] != "") & (pack.of_tasks("lift_class", progress["task"]) != "large")
+    wanted = pd.MultiIndex.from_frame(progress[["face", "date"]])
+    clear = _left_on_faces(pack).reindex(wanted).fillna(1.0).to_numpy()
+    allowed = progress["fraction"] * np.where(under, clear, 1.0)
+    over = progress["work_days"] > allowed * part + TOLERANCE_DAYS
     yield from _say("more work than the date allows", progress[over], "task", "date", "work_days", "fraction")
     outside = (day < np.floor(start)) | (day > np.ceil(finish + TOLERANCE_DAYS) - 1)
     yield from _say("work outside start and finish", progress[outside], "task", "date")
@@ -250,7 +303,7 @@ def progress_adds_up(pack: Pack) -> Iterator[str]:
 
 
 def amounts_are_the_quantities(pack: Pack) -> Iterator[str]:
-    """A task takes the quantity of its zone, its storey or its block, whichever is its own place."""
+    """A task takes the quantity of its zone, its storey or its block (a section: of its block)."""
     tasks = pack["tasks"]
     tasks = tasks[tasks["quantity"] != ""].copy()
     quantities = pack["quantities"]
@@ -275,12 +328,12 @@ def work_follows_from_amounts(pack: Pack) -> Iterator[str]:
     """Shifts and hook hours of every task follow from its amount and the records of its activity."""
     value = pack.value
     tasks = pack["tasks"].query("quantity != ''")
-    activities = tasks["activity"].unique()
-    fields = ("gang", "most", "hours", "weeks", "lifts", "hook", "crane_share")
+    names = tasks["figures"].unique()
+    fields = ("gang", "most", "hours", "skip_hours", "weeks", "lifts", "hook", "crane_share")
     records = pd.DataFrame(
-        {field: [value.get(f"activity.{name}.{field}", np.nan) for name in activities] for field in fields},
-        index=activities,
-    ).loc[tasks["activity"]]
+        {field: [value.get(f"activity.{name}.{field}", np.nan) for name in names] for field in fields},
+        index=names,
+    ).loc[tasks["figures"]]
     records.index = tasks.index
     people, amount, work = tasks["people"], tasks["amount"], tasks["work_days"]
     by_hours = records["hours"].notna()
@@ -290,7 +343,10 @@ def work_follows_from_amounts(pack: Pack) -> Iterator[str]:
     yield from _say("people are not between a gang and the most", tasks[wrong], "task", "people")
 
     day_hours = value["site.productive_hours"] * value["site.labour_present"]
-    hours = amount * records["hours"] * (1 + value["site.rework"]) / (people * day_hours)
+    each = records["hours"] + value["crane.skip_slabs"] * (records["skip_hours"] - records["hours"]).fillna(
+        0.0
+    )
+    hours = amount * each * (1 + value["site.rework"]) / (people * day_hours)
     weeks = amount * records["weeks"].fillna(1 / value["factory.output"]) * 5.0
     settled = hours.where(by_hours, weeks)
     learning = value["site.learning"] ** -np.log2(value["site.learning_storeys"])  # on the first storey
@@ -298,9 +354,53 @@ def work_follows_from_amounts(pack: Pack) -> Iterator[str]:
     off = (work < settled - TOLERANCE_DAYS) | (work > slow + TOLERANCE_DAYS)
     yield from _say("shifts do not follow from amount and hours", tasks[off], "task", "work_days", "amount")
 
-    lifted = (amount * records["lifts"] * records["crane_share"] * records["hook"] / 60).fillna(0.0)
+    lifts, height = amount * records["lifts"], _heights(pack, tasks)
+    by_skip = tasks["activity"].map(lambda name: value.get(SKIPPED.get(name, ""), 1.0))
+    hoists = pack["quantities"].query("quantity == 'hoists_no'").set_index("block")["amount"]
+    has_hoist = tasks["block"].map(hoists).fillna(0.0) > 0
+    tall = (
+        tasks["block"].map(pack["tasks"].groupby("block")["storey"].max() - 1) >= value["site.hoist_storeys"]
+    )
+    share = records["crane_share"].where(has_hoist | ~tall, 1.0) * by_skip
+    minutes = records["hook"] + _travel(value, height) - _travel(value, value["crane.record_height"])
+    lifted = (lifts * share * minutes / 60).fillna(0.0)
     off = (tasks["hook_hours"] - lifted).abs() > TOLERANCE_DAYS
     yield from _say("hook hours do not follow from lifts", tasks[off], "task", "hook_hours", "amount")
+    trip = value["hoist.handling"] + 2 * height / value["hoist.speed"]
+    pumped = tasks["activity"].isin(list(SKIPPED))
+    carried = (lifts * (1 - share) * trip / 60).where(has_hoist & ~pumped, 0.0).fillna(0.0)
+    off = (tasks["hoist_hours"] - carried).abs() > TOLERANCE_DAYS
+    yield from _say("hoist hours do not follow from lifts", tasks[off], "task", "hoist_hours", "amount")
+
+
+SKIPPED = {
+    "slab_pour": "crane.skip_slabs",
+    **dict.fromkeys(("core_pour", "core_pour_ahead", "column_pour"), "crane.skip_verticals"),
+}
+"""Concrete that goes by skip or by pump, and the share by skip."""
+
+
+def _heights(pack: Pack, tasks: pd.DataFrame) -> pd.Series:
+    """Height of the slab a task stands on; work on a whole block is taken to its roof. [m]"""
+    wide = (
+        pack["quantities"]
+        .query("storey == 1")
+        .pivot_table(index="block", columns="quantity", values="amount", aggfunc="sum")
+    )
+    storey_height = tasks["block"].map(wide["facade_m2"] / wide["facade_m"])
+    roof = tasks["block"].map(pack["tasks"].groupby("block")["storey"].max())  # a slab more than storeys
+    return (tasks["storey"].where(tasks["storey"] > 0, roof) - 1) * storey_height
+
+
+def _travel(value: dict[str, float], height: pd.Series | float) -> pd.Series | float:
+    """Minutes of the hook there and back: from 25 m to 30 m a quarter turn away, from 1.5 m to a height."""
+    turn, run = 0.25 / value["crane.slew"], 5.0 / value["crane.trolley"]
+    level = max(turn, run) + value["crane.alpha"] * min(turn, run)
+    total = 0.0
+    for name in ("hoist_up", "hoist_down"):
+        rise = abs(height - 1.5) / value[f"crane.{name}"]
+        total = total + np.maximum(level, rise) + value["crane.beta"] * np.minimum(level, rise)
+    return total
 
 
 def loads_carry_the_quantities(pack: Pack) -> Iterator[str]:
@@ -426,7 +526,7 @@ def assumptions_are_complete(pack: Pack) -> Iterator[str]:
     own = table["overridden"] == "no"
     outside = own & ~table["value"].between(table["low"], table["high"])
     yield from _say("a record lies outside its own range", table[outside], "key", "value")
-    for activity in sorted(set(pack["tasks"].query("quantity != ''")["activity"])):
+    for activity in sorted(set(pack["tasks"].query("quantity != ''")["figures"])):
         for field in ("gang", "most"):
             if f"activity.{activity}.{field}" not in pack.value:
                 yield f"activity.{activity}.{field} is missing"
@@ -441,6 +541,7 @@ CHECKS = (
     gangs_are_in_one_place,
     hook_classes_hold,
     hook_is_what_moved,
+    hoists_hold,
     closed_days_are_kept,
     progress_adds_up,
     amounts_are_the_quantities,

@@ -31,7 +31,7 @@ SITE = '[development]\nname = "Check"\nplace = "glasgow"\nstart = 2027-10-04\nte
 BLOCKS = '[[blocks]]\nname = "A"\nstoreys = 5\nflats_per_storey = 9\n[[blocks]]\nname = "B"\nstoreys = 5\n'
 WINDY = (
     f'{SITE}{BLOCKS}flats_per_storey = 9\n[[cranes]]\nname = "One"\nblocks = ["A", "B"]\n'
-    '[overrides]\n"weather.gust_limit_large" = 8\n"activity.panel_set.hook" = 25\n'
+    '[overrides]\n"weather.gust_limit_large" = 8\n"activity.panel_set.hook" = 25\n"hoist.goods_hours" = 0.5\n'
 )
 
 
@@ -88,9 +88,13 @@ def test_everything_holds_under_one_overloaded_crane(windy):
 
 # Faults planted in the scheduler, by the place of the arguments of `run_days`.
 _PLACES = list(inspect.signature(getattr(plan_module.run_days, "py_func", plan_module.run_days)).parameters)
-LAG, LAG_KIND, SHARE, RELEASE, HOOK_ORDINARY, HOOK_LARGE = (
-    _PLACES.index(name) for name in ("lag", "lag_kind", "share", "release", "hook_ordinary", "hook_large")
-)
+LAG, LAG_KIND, SHARE, OPEN_DATES, RELEASE, HOOK_ORDINARY, HOOK_LARGE, HOISTS, CLEARED = (
+    _PLACES.index(name)
+    for name in (
+        "lag", "lag_kind", "share", "open_dates", "release", "hook_ordinary", "hook_large", "hoist_available",
+        "cleared_per_hour",
+    )
+)  # fmt: skip
 
 
 def _with(place, change):
@@ -100,6 +104,13 @@ def _with(place, change):
         return run_days(*changed)
 
     return planted
+
+
+def _works_every_day(run_days, arguments):
+    changed = list(arguments)
+    changed[SHARE] = np.maximum(arguments[SHARE], 0.1)
+    changed[OPEN_DATES] = np.ones_like(arguments[OPEN_DATES])
+    return run_days(*changed)
 
 
 def _one_gang_called_two(run_days, arguments):
@@ -134,9 +145,19 @@ FAULTY_SCHEDULERS = {
         "a link is not kept: release",
     ),
     "works on closed days": (
-        _with(SHARE, lambda arguments: np.maximum(arguments[SHARE], 0.1)),
+        _works_every_day,
         "closed_days_are_kept",
         "work on a closed date",
+    ),
+    "works on a face while large loads fly over it": (
+        _with(CLEARED, lambda arguments: 0.0),
+        "closed_days_are_kept",
+        "more work than the date allows",
+    ),
+    "ignores the hours of the hoists": (
+        _with(HOISTS, lambda arguments: arguments[HOISTS] + 20.0),
+        "hoists_hold",
+        "a hoist works beyond its hours",
     ),
     "works faster than the weather lets it": (
         _with(SHARE, lambda arguments: np.where(arguments[SHARE] > 0, 1.0, 0.0)),
@@ -230,6 +251,11 @@ TAMPERED = {
         ("hook", _add("ordinary_used", 0.5), "ordinary hook hours are not those of the tasks"),
         ("hook", _add("large_used", 0.5), "large hook hours are not those of the tasks"),
         ("tasks", _put("lift_class", "", _lifts), "a lift has no crane or class"),
+    ],
+    "hoists_hold": [
+        ("hoist", _add("used", 30.0), "a hoist works beyond its hours"),
+        ("hoist", _add("used", 0.5), "hoist hours are not those of the tasks"),
+        ("progress", _add("hoist_hours", 0.2), "hoist hours do not follow the work"),
     ],
     "closed_days_are_kept": [
         (

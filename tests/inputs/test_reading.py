@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from model.core.errors import ScenarioError
 from model.inputs.reading import load_scenario, read_scenario, read_tables
+from model.inputs.scenario import Section
 from model.inputs.syntax import LARGEST_BYTES
 from model.inputs.wording import nearest
 
@@ -172,6 +173,21 @@ def block(line="", **changed):
     return SITE + text + line
 
 
+APART = "own_stair = true\nown_lift = true\nown_riser = true\nown_access = true\n"
+LIVED_IN = (
+    "People would live there below a building site: they need their own stair, lift, riser and way in, kept "
+    "apart from the work; the fire and building-control authorities and licensed designers decide."
+)
+
+
+def section(first, last, own=APART):
+    return f"[[blocks.sections]]\nstoreys = [{first}, {last}]\n{own}"
+
+
+def crane(line):
+    return LEAST + f'[[cranes]]\nname = "North"\nblocks = ["East"]\n{line}\n'
+
+
 def start(value):
     return LEAST.replace("2027-04-05", value)
 
@@ -233,6 +249,16 @@ CONTENTS = {
     "yes in words": (
         SITE + 'bank_holidays = "yes"\n' + EAST,
         "development.bank_holidays: 'yes' is text. It takes true or false. "
+        "Write true or false without quotes.",
+    ),
+    "empty terrain": (
+        SITE + 'terrain = " "\n' + EAST,
+        "development.terrain: the text is empty. It sets the wind at the hook. "
+        "It takes text from 1 to 20 characters.",
+    ),
+    "late in words": (
+        SITE + 'late_adoption = "yes"\n' + EAST,
+        "development.late_adoption: 'yes' is text. It takes true or false. "
         "Write true or false without quotes.",
     ),
     "closed on no date": (
@@ -357,6 +383,119 @@ CONTENTS = {
         "blocks[1] 'East'.ranges: storeys 1 to 3 and 3 to 4 overlap. A storey has one plan. "
         "Start the upper range at 4, or end the lower one at 2.",
     ),
+    # hoists and what is handed over at once
+    "half a hoist": (
+        block("hoists = 1.5\n"),
+        "blocks[1] 'East'.hoists: 1.5 is a decimal number. It takes a whole number from 0 to 4 hoists.",
+    ),
+    "five hoists": (
+        block("hoists = 5\n"),
+        "blocks[1] 'East'.hoists: 5 is outside 0 to 4 hoists. They stand against the facade of one block. "
+        "Set 4 or less.",
+    ),
+    "handover in other words": (
+        block('handover = "cores"\n'),
+        "blocks[1] 'East'.handover: 'cores' is not one of block, each core. "
+        "It sets what is handed over at once. The nearest known one is 'each core'.",
+    ),
+    "empty handover": (
+        block('handover = ""\n'),
+        "blocks[1] 'East'.handover: the text is empty. It sets what is handed over at once. "
+        "It takes text from 1 to 20 characters.",
+    ),
+    "one core apart": (
+        block('handover = "each core"\ncores = 1\n'),
+        "blocks[1] 'East'.cores: there is 1, with handover = \"each core\". "
+        'Cores handed over each by itself are two or more. Set 2 or more, or handover = "block".',
+    ),
+    "fewer pours than cores": (
+        block('handover = "each core"\ncores = 3\nzones = 2\n'),
+        "blocks[1] 'East'.zones: 2 for 3 cores, with handover = \"each core\". "
+        "A core handed over by itself needs "
+        'a pour of its own on every storey. Set 3 or more, or handover = "block".',
+    ),
+    "one pour, cores left to the library": (
+        block('handover = "each core"\nzones = 1\n'),
+        "blocks[1] 'East'.zones: 1 for 2 cores or more, with handover = \"each core\". A core handed over by "
+        'itself needs a pour of its own on every storey. Set 2 or more, or handover = "block".',
+    ),
+    "sections core by core": (
+        block('handover = "each core"\n') + section(1, 4) + section(5, 8, ""),
+        "blocks[1] 'East'.sections: they stand together with handover = \"each core\". "
+        "A block is handed over core by core or section by section, not both. Leave out one of the two.",
+    ),
+    # sections
+    "one section": (
+        LEAST + section(1, 4),
+        "blocks[1] 'East'.sections: there is only one. Sections part a block into two or more, handed over "
+        "one after the other. Add another [[blocks.sections]], or leave it out to hand over the block whole.",
+    ),
+    "section above the roof": (
+        LEAST + section(1, 4) + section(5, 9),
+        "blocks[1] 'East'.sections[2].storeys: 5 to 9 is not a range of the storeys 1 to 8. "
+        "A section is written lowest storey first and lies inside the block. For example storeys = [1, 2].",
+    ),
+    "section upside down": (
+        LEAST + section(4, 1) + section(5, 8),
+        "blocks[1] 'East'.sections[1].storeys: 4 to 1 is not a range of the storeys 1 to 8. "
+        "A section is written lowest storey first and lies inside the block. For example storeys = [1, 2].",
+    ),
+    "sections not from the ground": (
+        LEAST + section(2, 4) + section(5, 8),
+        "blocks[1] 'East'.sections: storey 1 is in no section. Each storey from 1 to 8 lies in exactly one "
+        "section. Widen a section beside it, or add another [[blocks.sections]].",
+    ),
+    "sections with a gap": (
+        LEAST + section(1, 3) + section(6, 8),
+        "blocks[1] 'East'.sections: storeys 4 to 5 are in no section. Each storey from 1 to 8 lies in "
+        "exactly one section. Widen a section beside it, or add another [[blocks.sections]].",
+    ),
+    "sections short of the top": (
+        LEAST + section(1, 3) + section(4, 7),
+        "blocks[1] 'East'.sections: storey 8 is in no section. Each storey from 1 to 8 lies in exactly one "
+        "section. Widen a section beside it, or add another [[blocks.sections]].",
+    ),
+    "sections overlap": (
+        LEAST + section(1, 5) + section(4, 8),
+        "blocks[1] 'East'.sections: storeys 1 to 5 and 4 to 8 overlap. Each storey from 1 to 8 lies in "
+        "exactly one section. Start the upper one at 6.",
+    ),
+    "section in another": (
+        LEAST + section(1, 8) + section(3, 4),
+        "blocks[1] 'East'.sections: storeys 1 to 8 and 3 to 4 overlap. Each storey from 1 to 8 lies in "
+        "exactly one section. Take one of the two out.",
+    ),
+    "section without a stair": (
+        LEAST + section(1, 4, APART.replace("own_stair = true\n", "")) + section(5, 8),
+        f"blocks[1] 'East'.sections[1]: own_stair is not set true. {LIVED_IN} Set it true if the design has "
+        "it, or leave out all [[blocks.sections]] to hand over the block whole.",
+    ),
+    "section with a way in alone": (
+        # written from the top down: the topmost is told by its storeys, not its place
+        LEAST + section(5, 8, "") + section(1, 4, "own_lift = false\nown_access = true\n"),
+        f"blocks[1] 'East'.sections[2]: own_stair, own_lift and own_riser are not set true. {LIVED_IN} Set "
+        "each true if the design has it, or leave out all [[blocks.sections]] to hand over the block whole.",
+    ),
+    "stair in words": (
+        LEAST + section(1, 4) + section(5, 8, 'own_stair = "yes"\n'),
+        "blocks[1] 'East'.sections[2].own_stair: 'yes' is text. It takes true or false. "
+        "Write true or false without quotes.",
+    ),
+    "section of no storeys": (
+        LEAST + section(1, 4) + "[[blocks.sections]]\n",
+        "blocks[1] 'East'.sections[2].storeys: this key is missing. It takes two whole numbers, first and "
+        "last storey. Both storeys are included; the ground is 1. Add storeys = [1, 6].",
+    ),
+    "misspelt in a section": (
+        LEAST + section(1, 4) + section(5, 8, "own_stairs = true\n"),
+        "blocks[1] 'East'.sections[2].own_stairs: this key is not known. [[blocks.sections]] knows storeys, "
+        "own_stair, own_lift, own_riser, own_access. The nearest known one is 'own_stair'.",
+    ),
+    "sections of no block": (
+        LEAST + "[[sections]]\nstoreys = [1, 4]\n",
+        f"sections: this key is not known. {TOP} It is a table of its own: write [[blocks.sections]] on a "
+        "line by itself.",
+    ),
     # unknown keys
     "misspelt in a range": (
         LEAST + "[[blocks.ranges]]\nstoreys = [1, 2]\nflats_per_story = 3\n",
@@ -397,6 +536,16 @@ CONTENTS = {
         "cranes[1] 'North'.blocks: the list has 0 entries. It takes a list of block names. "
         "A crane serves at least one block.",
     ),
+    "no cranes of a name": (
+        crane("number = 0"),
+        "cranes[1] 'North'.number: 0 is outside 1 to 4 cranes. "
+        "It is the tower cranes working together on these blocks. Set 1 or more.",
+    ),
+    "cranes in words": (
+        crane('number = "two"'),
+        "cranes[1] 'North'.number: 'two' is text. It takes a whole number from 1 to 4 cranes. "
+        "Write the figure alone, without words or unit.",
+    ),
     "crane of text": (
         LEAST + '[[cranes]]\nname = "North"\nblocks = "East"\n',
         "cranes[1] 'North'.blocks: 'East' is text. It takes a list of block names. "
@@ -417,6 +566,11 @@ CONTENTS = {
         LEAST + "[site]\nrework = 1.5\n",
         "site.rework: 1.5 is outside 0 to 1. Beyond that it has no meaning (Share of work done again). "
         "Set 1 or less.",
+    ),
+    "order too long before the start": (
+        LEAST + "[overrides]\nfactory.order = -105\n",
+        "overrides 'factory.order': -105 is outside -104 to 520 weeks from start. Beyond that it has no "
+        "meaning (Panel order after start on site). Set -104 or more.",
     ),
     "record in words": (
         LEAST + '[site]\nrework = "low"\n',
@@ -480,7 +634,7 @@ CONTENTS = {
     "unknown option": (
         LEAST + '[[methods]]\nid="open_frame"\noptions={deck="loose_prop"}\n[[methods]]\nid="panelised"\n',
         "methods[1] 'open_frame'.options.deck: 'loose_prop' is not one of loose_props, panel_decking, "
-        "table_forms. The library knows these options of the element. "
+        "table_forms, traditional_timber. The library knows these options of the element. "
         "The nearest known one is 'loose_props'.",
     ),
     "option of a number": (
@@ -546,6 +700,27 @@ def test_several_wrong_dates_are_all_reported():
     ]
 
 
+def test_every_problem_of_sections_and_cranes_is_reported_at_once():
+    text = (
+        block('handover = "each core"\ncores = 1\nzones = 1\n')
+        + section(2, 3, "own_stair = true\n")
+        + section(5, 5)
+        + section(6, 9)
+        + WEST.replace("name =", 'handover = "flat"\nhoists = -1\nname =')
+        + '[[cranes]]\nname = "A"\nblocks = ["East", "West"]\nnumber = 5\n'
+    )
+    assert [problem.split(": ")[0] for problem in problems(text)] == [
+        "blocks[1] 'East'.sections[1]",
+        "blocks[1] 'East'.sections[3].storeys",
+        "blocks[1] 'East'.sections",
+        "blocks[1] 'East'.cores",
+        "blocks[1] 'East'.zones",
+        "blocks[2] 'West'.hoists",
+        "blocks[2] 'West'.handover",
+        "cranes[1] 'A'.number",
+    ]
+
+
 # Warnings
 
 
@@ -563,6 +738,11 @@ def test_several_wrong_dates_are_all_reported():
         (
             block("flat_area_m2 = 251\n"),
             "blocks[1] 'East'.flat_area_m2: 251 m2 is outside the usual 20 to 250 m2. It is used as given.",
+        ),
+        (
+            LEAST + section(1, 6) + section(7, 8, ""),
+            "blocks[1] 'East'.sections: storeys 1 to 6 are lived in below live work. "
+            "Local codes and licensed practice decide whether that may be.",
         ),
         (
             block("glazing_pct = 81\n"),
@@ -603,6 +783,34 @@ def test_a_start_today_is_not_in_the_past():
 # What is read
 
 
+def test_sections_are_read_in_order_of_storey_whatever_the_order_of_the_file():
+    (east,) = read(LEAST + section(5, 8, "own_lift = true\n") + section(2, 4) + section(1, 1)).blocks
+    assert east.sections == (
+        Section(1, 1, True, True, True, True),
+        Section(2, 4, True, True, True, True),
+        Section(5, 8, own_lift=True),
+    )
+
+
+def test_hoists_handover_cranes_and_late_adoption_are_read_and_stand_at_their_defaults_otherwise():
+    plain = read(LEAST)
+    (east,) = plain.blocks
+    assert (east.hoists, east.handover, east.sections) == (None, "block", ())
+    assert (plain.served[0].number, plain.development.late_adoption) == (1, False)
+    given = SITE + "late_adoption = true\n" + crane("number = 2").removeprefix(SITE)
+    given = given.replace('"East"\n', '"East"\nhoists = 0\nhandover = "each core"\ncores = 2\nzones = 2\n', 1)
+    scenario = read(given)
+    (east,) = scenario.blocks
+    assert (east.hoists, east.handover) == (0.0, "each core")
+    assert isinstance(east.hoists, float)
+    assert (scenario.served[0].number, scenario.development.late_adoption) == (2, True)
+
+
+def test_cores_and_pours_left_to_the_library_may_be_handed_over_by_core():
+    assert read(block('handover = "each core"\n')).blocks[0].handover == "each core"
+    assert read(block('handover = "each core"\nzones = 2\n')).warnings == ()
+
+
 def test_settings_may_be_sugared_dotted_nested_or_quoted():
     ways = [
         "[site]\nrework = 0.04\n",
@@ -613,6 +821,18 @@ def test_settings_may_be_sugared_dotted_nested_or_quoted():
         '[site]\nrework = { value = 0.04, why = "" }\n',
     ]
     assert {read(LEAST + way).overrides for way in ways} == {(("site.rework", (0.04, "")),)}
+
+
+def test_panels_may_be_ordered_before_the_start_on_site():
+    scenario = read(LEAST + "[overrides]\nfactory.order = -8\n")
+    assert (scenario.values("panelised")["factory.order"], scenario.warnings) == (-8.0, ())
+    assert scenario.as_tables()["overrides"] == {"factory.order": -8}
+    early = read(LEAST + "[overrides]\nfactory.order = { value = -60.5, why = 'held back' }\n")
+    assert early.overrides == (("factory.order", (-60.5, "held back")),)
+    assert early.warnings[0].startswith(
+        "overrides 'factory.order': -60.5 weeks from start is outside -40 to 52 weeks from start, the "
+        "range known for it (Panel order after start on site; "
+    )
 
 
 def test_a_method_starts_from_an_earlier_one_and_keeps_what_it_does_not_change():
@@ -745,8 +965,12 @@ def test_no_bytes_escape_as_anything_else(content):
 MORE_LINES = r"""
 [[cranes]]
 blocks = ["East"]
+number = 2
 [[blocks.ranges]]
 storeys = [1, 2]
+[[blocks.sections]]
+own_stair = true
+handover = "each core"
 [[methods]]
 id = "a"
 like = "panelised"
@@ -785,7 +1009,8 @@ LEAVES = (
 )
 KEY_NAMES = """
 development blocks cranes methods money site overrides notes name place start purchase extra_closed storeys
-flats_per_storey ranges plate_area_m2 facade_length_m id like label options deck value why site.rework rework
+flats_per_storey ranges sections own_stair handover hoists number
+plate_area_m2 facade_length_m id like label options deck value why site.rework rework
 """
 KEYS = st.sampled_from(KEY_NAMES.split()) | st.text(max_size=5)
 TREES = st.recursive(

@@ -9,7 +9,7 @@ import pytest
 from model.core.errors import AssumptionError, ScenarioError
 from model.inputs.assumption import Library, read_library
 from model.inputs.reading import load_scenario, read_scenario
-from model.inputs.scenario import Crane, default_label, ready_method, ready_methods
+from model.inputs.scenario import Crane, Section, default_label, ready_method, ready_methods
 from model.inputs.writing import write_scenario
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
@@ -32,6 +32,9 @@ name = "West"
 storeys = 20
 flats_per_storey = 9
 """
+
+
+APART = (Section(1, 4, True, True, True, True), Section(5, 8))
 
 
 @pytest.fixture(scope="module")
@@ -98,6 +101,14 @@ def test_defaults_are_counted_down_as_values_are_given(scenario):
     figures = scenario.with_block("East", zones=2, storey_height_m=3.0)
     assert scenario.defaults_used - figures.defaults_used == 2
     assert scenario.defaults_used - scenario.with_override("site.rework", 0.03).defaults_used == 1
+    shares = [
+        scenario.with_block("East", hoists=2.0),
+        scenario.with_block("East", handover="each core"),
+        scenario.with_changes(development=replace(scenario.development, late_adoption=True)),
+        scenario.with_changes(cranes=(Crane("A", ("East",), 2), Crane("B", ("West",)))),
+    ]
+    assert [scenario.defaults_used - other.defaults_used for other in shares] == [1, 1, 1, 1]
+    assert scenario.with_block("East", sections=APART).defaults_used == scenario.defaults_used
     closed = replace(scenario.development, christmas_closure=False, client="Someone")
     assert scenario.defaults_used - scenario.with_changes(development=closed).defaults_used == 1
 
@@ -119,6 +130,12 @@ def test_a_fingerprint_ignores_words_and_sees_every_figure(scenario):
         scenario.with_changes(cranes=(Crane("A", ("East", "West")),)),
         scenario.with_changes(development=replace(scenario.development, start=dt.date(2027, 4, 6))),
         scenario.with_changes(development=replace(scenario.development, bank_holidays=False)),
+        scenario.with_changes(development=replace(scenario.development, late_adoption=True)),
+        scenario.with_changes(cranes=(Crane("A", ("East", "West"), 2),)),
+        scenario.with_block("East", hoists=1.0),
+        scenario.with_block("East", handover="each core"),
+        scenario.with_block("East", sections=APART),
+        scenario.with_block("East", sections=(APART[0], replace(APART[1], own_lift=True))),
         scenario.with_override("site.rework", 0.031),
         scenario.with_option("panelised", "deck", "loose_props"),
         scenario.with_changes(methods=scenario.methods[::-1]),
@@ -138,6 +155,32 @@ def test_whole_and_decimal_spellings_of_a_measure_are_one_scenario():
 
 
 # Changes, as a page makes them
+
+
+def test_sections_set_by_hand_are_checked_and_carry_their_caution(scenario):
+    apart = scenario.with_block("East", sections=APART)
+    assert apart.block("East").sections == APART
+    (caution,) = set(apart.warnings) - set(scenario.warnings)
+    assert caution.startswith("blocks[1] 'East'.sections: storeys 1 to 4 are lived in below live work.")
+    assert apart.with_block("East", sections=()) == scenario
+    with pytest.raises(ScenarioError, match=r"'East'\.sections\[1\]: own_riser is not set true\. People"):
+        scenario.with_block("East", sections=(replace(APART[0], own_riser=False), APART[1]))
+    with pytest.raises(ScenarioError, match=r"'East'\.sections: storey 9 is in no section\."):
+        apart.with_block("East", storeys=9)
+    with pytest.raises(ScenarioError, match=r"sections: they stand together with handover = \"each core\"\."):
+        apart.with_block("East", handover="each core")
+
+
+def test_hoists_are_a_whole_number(scenario):
+    assert scenario.with_block("East", hoists=2).block("East").hoists == 2.0
+    assert scenario.with_block("East", hoists=2) == scenario.with_block("East", hoists=2.0)
+    with pytest.raises(ScenarioError, match=r"'East'\.hoists: 1\.5 is a decimal number\. It takes a whole"):
+        scenario.with_block("East", hoists=1.5)
+
+
+def test_several_cranes_stay_several_when_a_block_is_renamed(scenario):
+    pair = scenario.with_changes(cranes=(Crane("A", ("East", "West"), 2),))
+    assert pair.with_block("West", name="North").cranes == (Crane("A", ("East", "North"), 2),)
 
 
 def test_a_change_is_checked_as_a_file_is(scenario):

@@ -1,6 +1,7 @@
 """What is written reads back as the same scenario, and an edited text keeps its comments."""
 
 import datetime as dt
+import itertools
 import tomllib
 from dataclasses import replace
 
@@ -13,6 +14,7 @@ from model.inputs.assumption import read_library
 from model.inputs.climate import PLACES
 from model.inputs.reading import read_scenario
 from model.inputs.scenario import (
+    HANDOVERS,
     PRIORITIES,
     TERRAINS,
     Block,
@@ -20,6 +22,7 @@ from model.inputs.scenario import (
     Development,
     Method,
     Scenario,
+    Section,
     Storeys,
     in_order,
     ready_method,
@@ -63,8 +66,23 @@ def storeys_of(draw, storeys):
 
 
 @st.composite
+def sections_of(draw, storeys):
+    starts = sorted(draw(st.sets(st.integers(2, storeys), max_size=3))) if storeys > 1 else []
+    if not starts:
+        return ()
+    cuts = [1, *starts, storeys + 1]
+    *below, top = [(first, after - 1) for first, after in itertools.pairwise(cuts)]
+    own = draw(st.lists(st.booleans(), min_size=4, max_size=4))
+    return (*(Section(*span, True, True, True, True) for span in below), Section(*top, *own))
+
+
+@st.composite
 def blocks(draw, name):
     storeys = draw(st.integers(1, 60))
+    handover = draw(st.sampled_from(HANDOVERS))
+    least = 1 if handover == "block" else 2
+    cores = draw(maybe(st.integers(least, 10)))
+    zones = draw(maybe(st.integers(1 if handover == "block" else cores or least, 20)))
     return Block(
         name=name,
         storeys=storeys,
@@ -75,11 +93,14 @@ def blocks(draw, name):
         plate_depth_m=draw(maybe(between(5, 60))),
         glazing_pct=draw(maybe(between(0, 100))),
         separating_length_m=draw(maybe(between(0, 5000))),
-        zones=draw(maybe(st.integers(1, 20))),
-        cores=draw(maybe(st.integers(1, 10))),
+        zones=zones,
+        cores=cores,
+        hoists=draw(maybe(st.integers(0, 4).map(float))),
         substructure_weeks=draw(maybe(between(0, 260))),
         price_gbp_m2=draw(maybe(between(0, 100_000))),
         ranges=draw(storeys_of(storeys)),
+        handover=handover,
+        sections=draw(sections_of(storeys)) if handover == "block" else (),
     )
 
 
@@ -114,13 +135,14 @@ def scenarios(draw):
         christmas_closure=draw(st.booleans()),
         bank_holidays=draw(st.booleans()),
         extra_closed=tuple(sorted(draw(st.sets(DAYS, max_size=3)))),
+        late_adoption=draw(st.booleans()),
     )
     names = draw(st.lists(WORDS, min_size=1, max_size=4, unique_by=str.casefold))
     cranes = ()
     if draw(st.booleans()):
         cut = draw(st.integers(0, len(names) - 1))
         groups = [group for group in (names[:cut], names[cut:]) if group]
-        cranes = tuple(Crane(f"{i}", tuple(group)) for i, group in enumerate(groups))
+        cranes = tuple(Crane(f"{i}", tuple(group), draw(st.integers(1, 4))) for i, group in enumerate(groups))
     ids = draw(st.sampled_from([("open_frame", "panelised"), ("a", "b"), ("x-1", "panelised", "open_frame")]))
     labels = draw(st.lists(WORDS, min_size=len(ids), max_size=len(ids), unique_by=str.casefold))
     compared = tuple(
@@ -284,6 +306,123 @@ def test_an_edit_touches_only_its_own_line(change, lost, gained):
     text = write_scenario(scenario, TEXT)
     assert read_scenario(text) == scenario
     assert differing_lines(TEXT, text) == (lost, gained)
+
+
+SECTIONS = """
+[[blocks.sections]]  # people move in here first
+storeys = [1, 6]
+own_stair = true     # in the north-east corner
+own_lift = true
+own_riser = true
+own_access = true
+
+[[blocks.sections]]
+storeys = [7, 20]    # the rest
+
+# Both on one.
+[[cranes]]
+name = "Both"
+blocks = ["East", "West"]
+number = 2           # two masts
+
+[site]               # our rules
+"""
+WITH_SECTIONS = TEXT.replace("\n[site]               # our rules\n", SECTIONS)
+
+
+def test_an_edit_beside_sections_leaves_them_and_their_comments_alone():
+    scenario = read_scenario(WITH_SECTIONS)
+    assert write_scenario(scenario, WITH_SECTIONS) == WITH_SECTIONS
+    for changes, lost, gained in (
+        ({"storey_height_m": 3.2, "hoists": 2}, [], ["storey_height_m = 3.2", "hoists = 2"]),
+        ({"flats_per_storey": 8}, ["flats_per_storey = 9 # nine"], ["flats_per_storey = 8 # nine"]),
+    ):
+        changed = scenario.with_block("West", **changes)
+        text = write_scenario(changed, WITH_SECTIONS)
+        assert read_scenario(text) == changed
+        old, new = differing_lines(WITH_SECTIONS, text)
+        assert (old, sorted(new)) == (lost, sorted(gained))
+
+
+@pytest.mark.parametrize("block", ["East", "West"])
+@pytest.mark.parametrize("original", [TEXT, WITH_SECTIONS], ids=["plain", "with sections"])
+@pytest.mark.parametrize("top", [None, 3, 5])
+def test_sections_come_change_and_go_and_what_stands_around_them_stays(original, block, top):
+    scenario = read_scenario(original)
+    storeys = scenario.block(block).storeys
+    sections = () if top is None else (Section(1, top, True, True, True, True), Section(top + 1, storeys))
+    changed = scenario.with_block(block, sections=sections)
+    text = write_scenario(changed, original)
+    assert read_scenario(text) == changed
+    around = ("# above ground", "# podium", "# nine", "# our rules", "# as we build now")
+    for comment in around:
+        assert comment in text
+    assert '\n\n# The tall one.\n[[blocks]]\nname = "West"\n' in text
+    assert ("\n\n# Both on one.\n[[cranes]]\n" in text) == (original == WITH_SECTIONS)
+    again = write_scenario(scenario, text)
+    assert read_scenario(again) == scenario
+    assert all(comment in again for comment in around)
+
+
+def test_a_section_is_changed_in_its_place_whatever_the_order_of_the_text():
+    scenario = read_scenario(WITH_SECTIONS)
+    first, rest = scenario.block("West").sections
+    higher = scenario.with_block("West", sections=(replace(first, last=8), replace(rest, first=9)))
+    cut = WITH_SECTIONS.index("[[blocks.sections]]"), WITH_SECTIONS.index("\n# Both")
+    lower, upper = WITH_SECTIONS[slice(*cut)].split("\n\n")
+    turned = f"{WITH_SECTIONS[: cut[0]]}{upper}\n{lower}\n{WITH_SECTIONS[cut[1] :]}"
+    assert read_scenario(turned) == scenario
+    for original in (WITH_SECTIONS, turned):
+        text = write_scenario(higher, original)
+        assert read_scenario(text) == higher
+        assert differing_lines(original, text) == (
+            sorted(("storeys = [1, 6]", "storeys = [7, 20]    # the rest"), key=original.index),
+            sorted(("storeys = [1, 8]", "storeys = [9, 20]    # the rest"), key=text.index),
+        )
+
+
+def test_sections_may_be_more_or_fewer():
+    scenario = read_scenario(WITH_SECTIONS)
+    first, rest = scenario.block("West").sections
+    middle = replace(first, first=7, last=9)
+    three = scenario.with_block("West", sections=(first, middle, replace(rest, first=10)))
+    text = write_scenario(three, WITH_SECTIONS)
+    assert read_scenario(text) == three
+    fewer = write_scenario(scenario, text)
+    assert read_scenario(fewer) == scenario
+    for kept in (
+        "# people move in here first",
+        "# in the north-east corner",
+        "\n\n# Both on one.\n[[cranes]]\n",
+    ):
+        assert kept in text
+        assert kept in fewer
+
+
+def test_the_number_of_cranes_is_written_only_where_it_is_not_one():
+    scenario = read_scenario(WITH_SECTIONS)
+    (both,) = scenario.cranes
+    three = scenario.with_changes(cranes=(replace(both, number=3),))
+    text = write_scenario(three, WITH_SECTIONS)
+    assert differing_lines(WITH_SECTIONS, text) == (
+        ["number = 2           # two masts"],
+        ["number = 3           # two masts"],
+    )
+    alone = scenario.with_changes(cranes=(replace(both, number=1),))
+    assert differing_lines(WITH_SECTIONS, write_scenario(alone, WITH_SECTIONS)) == (
+        ["number = 2           # two masts"],
+        [],
+    )
+    assert tomllib.loads(write_scenario(alone))["cranes"] == [{"name": "Both", "blocks": ["East", "West"]}]
+
+
+def test_sections_are_written_as_a_hand_would():
+    text = write_scenario(read_scenario(WITH_SECTIONS))
+    assert tomllib.loads(text)["blocks"][1]["sections"] == [
+        {"storeys": [1, 6], "own_stair": True, "own_lift": True, "own_riser": True, "own_access": True},
+        {"storeys": [7, 20]},
+    ]
+    assert text.count("[[blocks.sections]]") == 2
 
 
 def test_blocks_may_come_and_go():

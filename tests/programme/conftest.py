@@ -22,6 +22,9 @@ class Task:
     crane: int = -1
     lift_class: int = 0
     use: int = OTHER_USE
+    hoist_hours: float = 0.0
+    hoist: int = -1
+    face: int = -1
     calendar: int = 0
 
 
@@ -47,6 +50,9 @@ class Site:
     gangs: tuple[int, ...] = (1,)
     booked_panels: float = 0.4
     least_hook_start: float = 0.0
+    cleared_per_hour: float = 0.0
+    evening: NDArray[np.float64] | None = None
+    hoists: NDArray[np.float64] | None = None
 
     @property
     def open_before(self) -> NDArray[np.float64]:
@@ -112,33 +118,47 @@ class Net:
         return late_start(self.order(), pointers, after, self.lags, self.of("work"), limit)
 
     def run(self, site: Site, rank: Sequence[int] | None = None) -> Done:
-        count, pointers, after = self.arrays
-        place = np.arange(len(self.tasks)) if rank is None else np.array(rank)
-        room = 4 * len(self.tasks) * site.open_dates.size
+        """Run the compiled schedule, tasks renumbered by their place in the order and back."""
+        n = len(self.tasks)
+        place = np.arange(n) if rank is None else np.array(rank)
+        order = np.argsort(place)
+        links = sorted(range(len(self.links)), key=lambda e: place[self.links[e].before])
+        before = np.array([place[self.links[e].before] for e in links], dtype=np.int64)
+        after = np.array([place[self.links[e].after] for e in links], dtype=np.int64)
         outcome = run_days(
-            self.of("work"),
-            self.of("hook"),
-            *(self.of(name, np.int64) for name in ("crane", "lift_class", "use", "calendar", "pool")),
-            count,
-            pointers,
+            self.of("work")[order],
+            self.of("hook")[order],
+            *(self.of(name, np.int64)[order] for name in ("crane", "lift_class", "use")),
+            self.of("hoist_hours")[order],
+            *(self.of(name, np.int64)[order] for name in ("hoist", "face", "calendar", "pool")),
+            np.bincount(after, minlength=n).astype(np.int64),
+            np.searchsorted(before, np.arange(n + 1)).astype(np.int64),
             after,
-            self.lags,
-            np.array([link.kind for link in self.links], dtype=np.int64),
-            place.astype(np.int64),
+            self.lags[links],
+            np.array([self.links[e].kind for e in links], dtype=np.int64),
             site.share,
             site.open_dates,
             site.open_before,
             site.release,
             site.ordinary,
             site.large,
+            np.zeros_like(site.ordinary) if site.evening is None else site.evening,
+            site.ordinary if site.hoists is None else site.hoists,
             np.concatenate([[0], np.cumsum(site.gangs)]).astype(np.int64),
             site.booked_panels,
             site.least_hook_start,
-            room,
+            site.cleared_per_hour,
+            4 * n * site.open_dates.size,
         )
-        code = outcome[7]
+        status, *of_tasks, code, work, hook, _undone = outcome
+        ready, start, finish, gang, bound_link, bound_task = (values[place] for values in of_tasks)
+        link_at = np.array([*links, -1])
+        task_at = np.array([*order, -1])
         dates = site.open_dates.size
-        return Done(*outcome[:7], code // dates, code % dates, *outcome[8:10])
+        return Done(
+            status, ready, start, finish, gang, link_at[bound_link], task_at[bound_task],
+            order[code // dates], code % dates, work, hook,
+        )  # fmt: skip
 
 
 class Kit:

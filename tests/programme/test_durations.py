@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from model.core.errors import ScenarioError
 from model.inputs.method import CALENDARS, LIFT_CLASSES, read_catalogue
 from model.inputs.reading import read_tables
 from model.pipeline import plan_method
@@ -33,7 +34,8 @@ def small(override=None, **block):
 )
 def test_hook_time_of_panels(flats, facade, panel, panels, hours):
     # Derived: 8 panels x 15 min = 2.0 h, 24 panels x 15 min = 6.0 h; facade cut into panels of equal length.
-    plan = small({"panel.outer_length": panel}, flats_per_storey=flats, facade_length_m=facade)
+    level = {"crane.beta": 0.0, "crane.hoist_up": 1000.0, "crane.hoist_down": 1000.0}  # no time for height
+    plan = small({"panel.outer_length": panel, **level}, flats_per_storey=flats, facade_length_m=facade)
     tasks = plan.network.tasks_of("activity:panel_set")
     assert plan.tasks.lifts[tasks].tolist() == pytest.approx([panels] * 3, abs=1e-9), TRADE
     assert plan.tasks.hook[tasks].tolist() == pytest.approx([hours] * 3, abs=1e-9), TRADE
@@ -86,12 +88,12 @@ def test_a_storey_is_never_slower_than_the_one_below_and_settles(rate, settled):
     assert np.all(factor[settled - 1 :] == 1.0)
 
 
-def by_hand(plan, task: int) -> tuple[float, float]:
-    """Shifts and hook hours of one task, from its record and the take-off."""
+def by_hand(plan, task: int) -> tuple[float, float, float]:
+    """Shifts, hook hours and hoist hours of one task, from its record and the take-off."""
     network, values = plan.network, plan.values
     activity = read_catalogue().activities[plan.activity_names()[task]]
     amount = plan.tasks.amount[task]
-    key = f"activity.{activity.id}"
+    key = activity.key
     if activity.timed_by == "weeks":
         shifts = amount * values[f"{key}.weeks"] * SHIFTS_PER_WEEK
     elif activity.timed_by == "output":
@@ -100,7 +102,7 @@ def by_hand(plan, task: int) -> tuple[float, float]:
         hours = amount * values[f"{key}.hours"] * (1 + values["site.rework"])
         shifts = hours / (plan.tasks.people[task] * values["site.productive_hours"])
         shifts /= values["site.labour_present"]
-    if activity.learns and activity.scope != "block":
+    if activity.learns and activity.scope not in ("section", "block"):
         done = float(network.storey[task])
         if read_catalogue().trades[activity.trade].travels:
             starts = [block.start_weeks or 0.0 for block in plan.scenario.blocks]
@@ -109,11 +111,30 @@ def by_hand(plan, task: int) -> tuple[float, float]:
             done += sum(plan.scenario.blocks[b].storeys for b in before)
         settled = values["site.learning_storeys"]
         shifts *= values["site.learning"] ** math.log2(min(done, settled) / settled)
-    hook = 0.0
+    hook = hoist = 0.0
     if activity.lifts:
-        lifts = amount * values[f"{key}.lifts"] * values[f"{key}.crane_share"]
-        hook = lifts * values[f"{key}.hook"] / 60
-    return shifts, hook
+        by_skip = values[activity.skip_share] if activity.skip_share else 1.0
+        lifts = amount * values[f"{key}.lifts"]
+        by_crane = lifts * values[f"{key}.crane_share"] * by_skip
+        block = plan.scenario.blocks[int(network.block[task])]
+        level = int(network.storey[task]) or block.storeys + 1
+        height = (level - 1) * 3.0
+        hook = by_crane * (values[f"{key}.hook"] + travel(values, height) - travel(values, 40.0)) / 60
+        if not activity.skip_share:
+            trip = values["hoist.handling"] + 2 * height / values["hoist.speed"]
+            hoist = (lifts - by_crane) * trip / 60
+    return shifts, hook, hoist
+
+
+def travel(values, height: float) -> float:
+    """Minutes of the hook to a height and back: a quarter turn from 25 m to 30 m, from 1.5 m up."""
+    trolley, slew = 5 / values["crane.trolley"], 0.25 / values["crane.slew"]
+    level = max(trolley, slew) + values["crane.alpha"] * min(trolley, slew)
+    minutes = 0.0
+    for speed in ("crane.hoist_up", "crane.hoist_down"):
+        rise = abs(height - 1.5) / values[speed]
+        minutes += max(level, rise) + values["crane.beta"] * min(level, rise)
+    return minutes
 
 
 @pytest.mark.parametrize("method", [0, 1])
@@ -124,9 +145,59 @@ def test_every_task_takes_what_its_record_says(compared, method):
         if plan.network.group[task] >= plan.network.activities:
             assert plan.tasks.work[task] == plan.tasks.hook[task] == 0.0
             continue
-        shifts, hook = by_hand(plan, task)
+        shifts, hook, hoist = by_hand(plan, task)
+        assert plan.tasks.hoist_hours[task] == pytest.approx(hoist, rel=1e-9), names[task]
         assert plan.tasks.work[task] == pytest.approx(shifts, rel=1e-9), names[task]
         assert plan.tasks.hook[task] == pytest.approx(hook, rel=1e-9), names[task]
+
+
+# facts: hook cycles by level, pick (25, 0, 1.5), place (0, 30, 3.15 (n - 1)), alpha 0.25, beta 0.5; derived.
+CYCLES = [(5, 5.1, 16.1), (10, 5.4, 16.4), (20, 6.4, 17.4), (30, 7.5, 18.5), (40, 8.6, 19.6)]
+
+
+@pytest.mark.parametrize(("level", "general", "panel"), CYCLES)
+def test_a_lift_takes_longer_with_height_as_the_published_form_of_hook_travel_has_it(level, general, panel):
+    """Travel of the cycles, handling 4 and 15 minutes: the same minutes for a panel as for any load."""
+    plan = small(storeys=40, storey_height_m=3.15)
+    tasks = plan.network.tasks_of("activity:panel_set")
+    minutes = 60 * plan.tasks.hook[tasks] / plan.tasks.lifts[tasks]
+    travels = travel(plan.values, 3.15 * (level - 1))
+    assert travels + 4 == pytest.approx(general, abs=0.05)
+    assert travels + 15 == pytest.approx(panel, abs=0.05)
+    record = plan.values["activity.panel_set.hook"] - travel(plan.values, 40.0)
+    assert minutes[level - 1] == pytest.approx(record + travels, rel=1e-9)
+
+
+def test_a_tall_block_without_a_hoist_takes_everything_up_by_crane_and_a_low_one_by_neither():
+    """Low blocks unload by telehandler: facts of the trade, common practice."""
+    with_hoist, without = small(storeys=6), small(storeys=6, hoists=0)
+    low = small(storeys=3)
+    for plan, by_hoist in ((with_hoist, True), (without, False), (low, False)):
+        assert bool((plan.tasks.hoist_hours > 0).any()) == by_hoist
+    brick = without.network.tasks_of("activity:brickwork")
+    assert with_hoist.tasks.hook[brick].sum() == 0.0
+    assert without.tasks.lifts[brick] == pytest.approx(
+        without.tasks.amount[brick] * without.values["activity.brickwork.lifts"]
+    )
+
+
+def test_a_lift_shorter_than_its_own_travel_is_refused():
+    with pytest.raises(
+        ScenarioError, match=r"activity\.panel_set\.hook.*travel of the hook alone takes 1\.8 minutes"
+    ):
+        small({"activity.panel_set.hook": 1.0})
+
+
+@pytest.mark.parametrize(("share", "hours"), [(0.0, 0.20), (1.0, 0.42), (0.5, 0.31)])
+def test_a_slab_by_skip_takes_the_crane_and_more_labour(share, hours):
+    """12 m3 an hour by a crew of five against 30 by pump and six: common practice, no source."""
+    plan = small({"crane.skip_slabs": share, "site.learning": 1.0, "site.rework": 0.0})
+    pour = plan.network.tasks_of("activity:slab_pour")
+    each = plan.values["site.productive_hours"] * plan.values["site.labour_present"]
+    assert plan.tasks.work[pour] * plan.tasks.people[pour] * each == pytest.approx(
+        plan.tasks.amount[pour] * hours
+    )
+    assert plan.tasks.lifts[pour] == pytest.approx(plan.tasks.amount[pour] * 0.8 * share)
 
 
 def test_every_task_has_the_calendar_and_lift_class_of_its_activity(compared):

@@ -19,7 +19,10 @@ from model.quantities import measure
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 SCENARIOS = ("two_storey", "pitch", "large")
-RULES = Rules(separation=1, facade=2, lift=2, backprop=2, sets=3, call_off=3, finished_share=0.8)
+RULES = Rules(
+    separation=1, facade=2, lift=2, occupied=3, backprop=2, sets=3, call_off=3, core_ahead=3,
+    finished_share=0.8, between_props=False,
+)  # fmt: skip
 
 
 @pytest.fixture(params=SCENARIOS)
@@ -169,7 +172,7 @@ def test_a_ring_of_links_is_named():
     with pytest.raises(
         ScheduleError, match=r"round in a ring.*slab_(pour|rebar).*Take one of these links out"
     ):
-        build_network((3,), (1,), (False,), activities, RULES, ringed)
+        build_network((3,), (1,), (((1, 3, 1, 1, 1),),), (False,), activities, RULES, ringed)
 
 
 def test_an_activity_that_follows_one_the_method_has_not_is_refused():
@@ -177,7 +180,7 @@ def test_an_activity_that_follows_one_the_method_has_not_is_refused():
     activities = catalogue.activities_of(catalogue.methods["open_frame"])
     lone = tuple(name for name in activities if name != "slab_rebar")
     with pytest.raises(ScheduleError, match=r"'slab_pour' follows 'slab_rebar'.*belong together"):
-        build_network((3,), (1,), (False,), lone, RULES, catalogue)
+        build_network((3,), (1,), (((1, 3, 1, 1, 1),),), (False,), lone, RULES, catalogue)
 
 
 @pytest.mark.parametrize(("value", "expected"), [(0.0, 0), (0.49, 0), (0.5, 1), (1.0, 1), (2.5, 3), (3.2, 3)])
