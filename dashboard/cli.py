@@ -14,8 +14,12 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from model.core.errors import ModelError, ScenarioError
+
+if TYPE_CHECKING:
+    from model.compare import Comparison
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -105,6 +109,7 @@ def _compare(arguments: argparse.Namespace) -> int:
     comparison = compare_methods(load_scenario(arguments.file))
     figures = comparison.as_json()
     if arguments.json is not None:
+        figures = _with_reruns(comparison)
         to_terminal = arguments.json == "-"  # whose letters may be few; a file is in UTF-8
         text = json.dumps(figures, indent=2, ensure_ascii=to_terminal, allow_nan=False)
         if to_terminal:
@@ -115,6 +120,21 @@ def _compare(arguments: argparse.Namespace) -> int:
 
     comparison_table(figures)
     return 0
+
+
+def _with_reruns(comparison: Comparison) -> dict[str, Any]:
+    """All figures, slips and single changes among them; the terminal shows how far it is."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from model.report.figures import comparison_figures
+
+    errors = Console(stderr=True)
+    if not errors.is_terminal:
+        return comparison_figures(comparison)
+    with Progress(console=errors, transient=True) as bar:
+        task = bar.add_task("Running it again with one thing changed", total=None)
+        return comparison_figures(comparison, lambda done, of: bar.update(task, completed=done, total=of))
 
 
 def _audit(arguments: argparse.Namespace) -> int:

@@ -5,18 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from model.inputs.scenario import Method
 from model.money import Account
+from model.money.account import order_day
 from model.programme import Plan
+from model.programme.causes import Path, float_by_trade, path_to
 from model.quantities import TakeOff
 from model.site import SiteUse
 
 WEEK = 7.0
+
+PATH_EVENTS: Final = {"topped_out": "slab_poured", "weathertight": "weathertight", "ready": "ready"}
+"""Dates of a block whose causes are told, and the event behind each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +113,11 @@ class Case:
                 f"{site.bay_capacity_per_day}: book pours on different days, "
                 "open another bay or consolidate goods."
             )
+        warnings += [
+            f"{self.method.label}: {option.caution}"
+            for option in {o.key: o for o in plan.option_of.values()}.values()
+            if option.caution
+        ]
         week = account.week
         return {
             "like": self.method.like,
@@ -135,7 +145,9 @@ class Case:
             "bay_capacity_per_day": site.bay_capacity_per_day,
             "panels": site.panels,
             "transport_kgco2e": site.transport_kgco2e,
+            "site": self._site(),
             "factory": self._factory(),
+            "causes": self._causes(),
             "cost": {
                 name: account.cost_of(name)
                 for name in ("construction", "premium", "preliminaries", "fees", "land", "finance", "total")
@@ -175,52 +187,197 @@ class Case:
                     f"{self.method.label}, {name}: inside work starts only after topping out, "
                     "so there are no storeys of lag to count."
                 )
-            storeys = [1, self.takeoff.layout.storeys[b]]
-            ready = plan.date(events["ready"][b]).isoformat()
             blocks.append(
                 {
                     "name": name,
                     "start": plan.date(starts[b] + 1.0).isoformat(),
                     **{event: plan.date(instants[b]).isoformat() for event, instants in events.items()},
-                    "sections": [{"storeys": storeys, "ready": ready}],
+                    "sections": self._sections(b),
                     "cycle_days": float(self.cycle_days[b]),
                     "lag_storeys": lag,
                 }
             )
         return blocks
 
-    def _factory(self) -> dict[str, Any] | None:
-        """Order, last safe days to order and freeze, first and last panel; None without panels."""
-        plan, network = self.plan, self.plan.network
-        if not network.has("activity:make_panels") or self.site.panels == 0:
-            return None
-        made = network.tasks_of("activity:make_panels")
-        here = network.tasks_of("event:panels_here")
-        from_here = np.isin(network.before, here)
-        fixing = np.unique(network.after[from_here])
-        # what fixing waits for besides its panels says when they are needed, however late they come
-        wanted = np.full(network.size, -np.inf)
-        others = np.isin(network.after, fixing) & ~from_here
-        np.maximum.at(wanted, network.after[others], plan.finish[network.before[others]])
-        first = fixing[wanted[fixing].argmin()]
-        values = plan.values
-        storey = made[
-            (network.block[made] == network.block[first]) & (network.storey[made] == network.storey[first])
+    def _sections(self, block: int) -> list[dict[str, Any]]:
+        """Handover sections of a block, lowest first."""
+        layout = self.takeoff.layout
+        mine = np.flatnonzero(layout.section_block == block)
+        return [
+            {
+                "name": layout.section_names[k],
+                "storeys": list(layout.parts[block][n][:2]),
+                "zones": list(layout.parts[block][n][2:4]),
+                "flats": float(self.takeoff.section_flats[k]),
+                "ready": self.plan.date(self.plan.ready_by_section[k]).isoformat(),
+            }
+            for n, k in enumerate(mine)
         ]
-        making = float(
-            (plan.tasks.work[storey] / plan.conditions.mean_share[plan.tasks.calendar[storey]]).max()
-        )
-        ahead = values["site.panels_ahead"] * WEEK / 5
-        order_by = float(wanted[first]) - ahead - making - values["factory.lead"] * WEEK
+
+    def _site(self) -> dict[str, Any]:
+        """What the site needs beside people, hooks and loads."""
+        site, welfare = self.site, self.site.welfare
+        peak = site.peak_hook_month
+        return {
+            "average_operatives": site.average_operatives,
+            "idle_share": site.idle_share,
+            "welfare": {
+                "people": welfare.people,
+                "wcs": welfare.wcs,
+                "basins": welfare.basins,
+                "portable_toilets": welfare.portable_toilets,
+                "cabins": welfare.cabins,
+            },
+            "bay_minutes_peak_day": site.bay_minutes_peak_day,
+            "bay_minutes_available": site.bay_minutes_available,
+            "bay_days_over": site.bay_days_over,
+            "panels_stored_peak": site.panel_store.peak,
+            "edge_open_for_lifts_hours": site.edge_open_for_lifts_hours,
+            "hoist_hours": float(site.hoist_used.sum()),
+            "peak_hook_month": None if peak is None else peak.isoformat(),
+            "haulage_kgco2e": site.haulage_kgco2e,
+            "travel_kgco2e": site.travel_kgco2e,
+        }
+
+    def path_to(self, block: int, event: str = "ready") -> Path:
+        """Return why an event of a block is when it is: the last of its tasks, traced back to the start."""
+        plan = self.plan
+        tasks = plan.network.tasks_of(f"event:{event}")
+        mine = tasks[plan.network.block[tasks] == block]
+        return path_to(plan, int(mine[plan.finish[mine].argmax()]))
+
+    def _causes(self) -> dict[str, Any]:
+        """Why the dates are what they are: days by cause to the events of each block, and least float."""
+        last = int(self.plan.ready_by_block.argmax())
+        spare = float_by_trade(self.plan, to="last")
+        return {
+            "blocks": [
+                {
+                    "name": name,
+                    **{word: dict(self.path_to(b, event).days) for word, event in PATH_EVENTS.items()},
+                }
+                for b, name in enumerate(self.takeoff.layout.names)
+            ],
+            "last_handover": {
+                "block": self.takeoff.layout.names[last],
+                "days": dict(self.path_to(last).days),
+                "work_days_by_trade": dict(self.path_to(last).trade_days),
+                "steps": self.path_to(last).frame().astype(str).to_dict("records"),
+            },
+            "float_before_crane_sharing": {
+                str(trade): round(days, 6)
+                for trade, days in zip(spare["trade"], spare["float_days"].to_numpy(dtype=float), strict=True)
+                if np.isfinite(days)
+            },
+        }
+
+    @cached_property
+    def factory(self) -> Factory | None:
+        """When panels are ordered, made and needed, and whether the factory binds; None without panels."""
+        if not self.plan.network.has("activity:make_panels") or self.site.panels == 0:
+            return None
+        return factory_of(self.plan, self.path_to(int(self.plan.ready_by_block.argmax())))
+
+    def _factory(self) -> dict[str, Any] | None:
+        factory, plan = self.factory, self.plan
+        if factory is None:
+            return None
+        amount, day = self.account.unfixed
         return {
             "panels": self.site.panels,
-            "first_made": plan.date(float(plan.start[made].min()) + 1.0).isoformat(),
-            "last_made": plan.date(float(plan.finish[made].max())).isoformat(),
-            "panels_per_week": values["factory.output"],
-            "ordered": _shift(plan, values["factory.order"] * WEEK),
-            "order_by": _shift(plan, order_by),
-            "freeze_by": _shift(plan, order_by - values["factory.freeze"] * WEEK),
+            "remade": float(self.takeoff.by_storey["remade_panels_no"].sum()),
+            "first_made": plan.date(factory.first_made + 1.0).isoformat(),
+            "last_made": plan.date(factory.last_made).isoformat(),
+            "panels_per_week": plan.values["factory.output"],
+            "ordered": _shift(plan, order_day(plan)),
+            "order_by": _shift(plan, factory.order_by),
+            "freeze_by": _shift(plan, factory.order_by - plan.values["factory.freeze"] * WEEK),
+            "last_day_to_go_back": _shift(plan, order_day(plan) - 1.0),
+            "going_back_then_costs": self.account.deposit,
+            "most_unfixed": amount,
+            "most_unfixed_on": _shift(plan, day),
+            "binds": factory.binds,
+            "binds_since": None if factory.since is None else _shift(plan, factory.since),
+            "storeys_that_waited": factory.waited,
+            "longest_wait_days": factory.longest_wait,
+            "days_on_the_path_to_last_handover": factory.days_on_path,
         }
+
+
+@dataclass(frozen=True, slots=True)
+class Factory:
+    """The factory's side of the panels. Days from start on site.
+
+    Attributes
+    ----------
+    first_made, last_made : float
+        First panel begun, last panel made.
+    order_by : float
+        Last day on which an order would not hold up the storey that asks first.
+    waited : int
+        Fixing tasks whose panels came last of all they waited for.
+    longest_wait : float
+        Longest of those waits. [days]
+    since : float or None
+        When the first of them could have begun but for its panels.
+    days_on_path : float
+        Days of the way to the last handover that are the factory's. [days]
+    """
+
+    first_made: float
+    last_made: float
+    order_by: float
+    waited: int
+    longest_wait: float
+    since: float | None
+    days_on_path: float
+
+    @property
+    def binds(self) -> bool:
+        """Whether any storey waited for panels that could have been set."""
+        return self.waited > 0
+
+
+def factory_of(plan: Plan, last: Path) -> Factory:
+    """Work out the factory's side of a plan with panels.
+
+    Parameters
+    ----------
+    plan : Plan
+    last : Path
+        To the last handover.
+
+    Returns
+    -------
+    Factory
+    """
+    network, values = plan.network, plan.values
+    made = network.tasks_of("activity:make_panels")
+    made = made[plan.tasks.work[made] > 0]
+    from_here = np.isin(network.before, network.tasks_of("event:panels_here"))
+    fixing = np.unique(network.after[from_here])
+    fixing = fixing[plan.tasks.work[fixing] > 0]
+    # what fixing waits for besides its panels says when they are needed, however late they come
+    wanted = np.full(network.size, -np.inf)
+    others = np.isin(network.after, fixing) & ~from_here
+    np.maximum.at(wanted, network.after[others], plan.finish[network.before[others]] + plan.links.lag[others])
+    first = fixing[wanted[fixing].argmin()]
+    storey = made[
+        (network.block[made] == network.block[first]) & (network.storey[made] == network.storey[first])
+    ]
+    making = float((plan.tasks.work[storey] / plan.conditions.mean_share[plan.tasks.calendar[storey]]).max())
+    ahead = values["site.panels_ahead"] * WEEK / 5
+    waits = plan.ready[fixing] - wanted[fixing]
+    held = waits > 1.0 / 24.0  # an hour
+    return Factory(
+        first_made=float(plan.start[made].min()),
+        last_made=float(plan.finish[made].max()),
+        order_by=float(wanted[first]) - ahead - making - values["factory.lead"] * WEEK,
+        waited=int(held.sum()),
+        longest_wait=float(waits[held].max()) if held.any() else 0.0,
+        since=float(wanted[fixing][held].min()) if held.any() else None,
+        days_on_path=float(last.days.get("factory", 0.0)),
+    )
 
 
 def _shift(plan: Plan, day: float) -> str:

@@ -11,6 +11,7 @@ VAT is left out. Sums are nominal, in the scenario's currency, not rounded.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -113,6 +114,16 @@ class Account:
     work: WorkCosts
     cash: Cash
     week: WeekValue
+
+    @cached_property
+    def unfixed(self) -> tuple[float, float]:
+        """Most money paid to the panel maker for panels not yet fixed, and the day. [GBP, days]"""
+        return most_unfixed(self.plan, self.work)
+
+    @property
+    def deposit(self) -> float:
+        """Deposit to the panel maker, with contingency left aside. [GBP]"""
+        return float(self.work.supply.sum()) * self.plan.values["money.factory_deposit_pct"] / 100
 
     def cost_of(self, line: str) -> float:
         """Return one line of the cost: a name of `COST_LINES`, ``finance`` or ``total``. [GBP]"""
@@ -305,9 +316,7 @@ def _paid_ahead(plan: Plan, work: WorkCosts, grid: MonthGrid) -> Floats:
     if total == 0.0:
         return np.zeros(grid.ends_day.size)
     v = plan.values
-    order = v["factory.order"] * 7.0
-    if plan.scenario.development.late_adoption:
-        order += (v["late.redesign"] + v["approval.change"]) * 7.0
+    order = order_day(plan)
     made = plan.network.tasks_of("activity:make_panels")
     weight = plan.tasks.amount[made] / plan.tasks.amount[made].sum()
     deposit = total * v["money.factory_deposit_pct"] / 100
@@ -372,6 +381,51 @@ def _cash(
         non_utilisation_annual_share=charged * v["money.non_utilisation_pct"] / 100,
     )
     return Cash(costs, receipts, time_costs, sold, facility, equity)
+
+
+def order_day(plan: Plan) -> float:
+    """Return the day the panels are ordered, after a redesign where the scheme was drawn without. [days]"""
+    v = plan.values
+    late = v["late.redesign"] + v["approval.change"] if plan.scenario.development.late_adoption else 0.0
+    return (v["factory.order"] + late) * 7.0
+
+
+def most_unfixed(plan: Plan, work: WorkCosts) -> tuple[float, float]:
+    """Return the most money paid to the panel maker for panels not yet fixed, and when.
+
+    Deposit at the order, stages as each storey is made; what is fixed no longer counts.
+
+    Parameters
+    ----------
+    plan : Plan
+    work : WorkCosts
+
+    Returns
+    -------
+    amount : float
+        0 without panels. [GBP]
+    day : float
+        [days from start on site]
+    """
+    total = float(work.supply.sum())
+    if total == 0.0:
+        return 0.0, 0.0
+    v = plan.values
+    deposit, stage = (v[f"money.factory_{name}_pct"] / 100 for name in ("deposit", "stage"))
+    made = plan.network.tasks_of("activity:make_panels")
+    made = made[plan.tasks.work[made] > 0]
+    weight = plan.tasks.amount[made] / plan.tasks.amount[made].sum()
+    first = min(math.floor(order_day(plan)), 0)
+    day = np.arange(first, math.ceil(float(plan.finish.max())) + 1, dtype=float)
+    paid = np.where(day >= order_day(plan), deposit * total, 0.0)
+    begin, end = plan.start[made], plan.finish[made]
+    part = np.clip((day[:, None] - begin) / np.maximum(end - begin, 1e-9), 0.0, 1.0)
+    paid += stage * total * (part @ weight)
+    done = plan.moved_work / plan.tasks.work[plan.moved_task] * work.supply[plan.moved_task]
+    fixed = np.cumsum(np.bincount(plan.moved_date - first + 1, done, minlength=day.size))[: day.size]
+    unfixed = paid - (deposit + stage) * fixed
+    at = int(unfixed.argmax())
+    return float(unfixed[at]), float(day[at])
 
 
 def redesign_share(plan: Plan) -> float:
