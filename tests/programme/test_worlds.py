@@ -280,20 +280,20 @@ def test_people_move_in_only_when_so_many_slabs_stand_above(scenario):
 def test_a_hoist_bay_is_closed_late_and_from_the_top(scenario):
     late = changed(scenario, site__hoist_storeys=2, wait__bay_rooms=35)
     plan = plan_method(late, late.method("open_frame"))
-    # goods in with the joinery at 191.6 (Wed); five shifts: 0.4, Thu, Fri, Mon, Tue = 4.4, Wed 0.6
-    assert times(plan, "hoist_strike", 0) == near(191.6, 198.6)
-    # 14 h / (3 x 8 h) = 0.583333: Wed 0.4, Thu 0.183333; the storey below follows
-    assert times(plan, "bay_framed", 2) == near(198.6, 199.183333)
-    assert times(plan, "bay_framed", 1) == near(199.183333, 199.766667)
-    # 35 working days: Thu 0.816667 + Fri 1 + 30 in six weeks to Fri 242 = 31.816667, + Mon 245 .. Thu
-    # 0.183333
-    assert times(plan, "behind_bays_done", 2)[1] == pytest.approx(248.183333, abs=1e-6)
-    assert times(plan, "behind_bays_done", 1)[1] == pytest.approx(248.766667, abs=1e-6)
-    # the last tenth waits for them: Thu 0.233333, Fri 1, Mon 1, Tue 0.766667
-    assert times(plan, "commissioning_last", 0) == near(248.766667, 253.766667)
-    assert plan.last_handover == pytest.approx(253.766667, abs=1e-6)
+    # goods in with the floors at 192.95 (Thu); five shifts: 0.05, Fri 1, Mon to Wed 3 = 4.05, Thu 0.95
+    assert times(plan, "hoist_strike", 0) == near(192.95, 199.95)
+    # 14 h / (3 x 8 h) = 0.583333: Thu 0.05, Fri 0.533333; the storey below: Fri 0.466667, Mon 0.116667
+    assert times(plan, "bay_framed", 2) == near(199.95, 200.533333)
+    assert times(plan, "bay_framed", 1) == near(200.533333, 203.116667)
+    # 35 working days: Fri 0.466667 + 30 in six weeks to Fri 242, + Mon 245 .. Thu 248, Fri 0.533333;
+    # Mon 0.883333 + 4 + 30 in six weeks to Fri 249, + Mon 0.116667
+    assert times(plan, "behind_bays_done", 2)[1] == pytest.approx(249.533333, abs=1e-6)
+    assert times(plan, "behind_bays_done", 1)[1] == pytest.approx(252.116667, abs=1e-6)
+    # the last tenth waits for them: Mon 0.883333, Tue 1, Wed 1, Thu 0.116667
+    assert times(plan, "commissioning_last", 0) == near(252.116667, 255.116667)
+    assert plan.last_handover == pytest.approx(255.116667, abs=1e-6)
     path = path_to(plan, int(plan.network.tasks_of("event:ready")[0]))
-    # 248.766667 - 199.766667: the rooms behind the bay are 49 days of the way to the handover
+    # 252.116667 - 203.116667: the rooms behind the bay are 49 days of the way to the handover
     assert path.days["access"] == pytest.approx(49.0, abs=1e-6)
 
 
@@ -305,7 +305,7 @@ def test_a_lift_in_the_builders_use_lets_the_hoist_go_before_the_last_goods(scen
     plan = plan_method(with_lift, with_lift.method("open_frame"))
     ceilings = times(plan, "ceilings", 2)[1]
     assert times(plan, "hoist_strike_early", 0)[0] == pytest.approx(max(182.0, ceilings), abs=1e-6)
-    assert times(plan, "hoist_strike_early", 0)[0] < 191.6
+    assert times(plan, "hoist_strike_early", 0)[0] < 192.95
 
 
 def test_a_factory_that_cannot_keep_up(scenario):
