@@ -121,6 +121,18 @@ def test_panels_at_fifteen_minutes_each_take_eighteen_hours_a_storey_and_two_a_f
     assert values.panel_hours(case) < at_fifteen
 
 
+def test_a_panel_lift_takes_6_to_25_minutes_and_a_lorry_carries_about_three_flats(values, compared):
+    # Common practice, no source. By hand: a storey of 9 flats has 32 outer panels of 12.8 m2, 410 m2 at 105 a
+    # lorry: 4; and 42 between flats of 11.9 m2, 500 m2 at 280: 2. So 9 / 6 flats a lorry, not three.
+    case = compared("pitch").second
+    assert 6 <= values.panel_minutes(case) <= 25
+    per_lorry = [
+        case.plan.values[f"delivery.{name}.per_load"] for name in ("panels_outer", "panels_separating")
+    ]
+    assert per_lorry == [105.0, 280.0]
+    assert values.flats_on_a_lorry(case) == pytest.approx(9 / 6, rel=0.02)
+
+
 def test_the_factory_makes_no_more_than_its_output_and_three_blocks_ask_for_about_that(values, compared):
     # 3 blocks x 72 panels at 8 working days a storey are 135 panels a week.
     case = compared("pitch").second

@@ -17,6 +17,7 @@ import pytest
 from model import compare_methods, load_scenario
 from model.inputs.method import read_catalogue
 from model.inputs.reading import read_scenario
+from model.report.figures import comparison_figures
 
 SITE = '[development]\nname = "Sample Yard"\nplace = "cardiff"\nstart = 2027-04-05\n'
 EAST = '[[blocks]]\nname = "East"\nstoreys = 2\nflats_per_storey = 4\n'
@@ -49,6 +50,10 @@ def text(value):
     return isinstance(value, str) and value != ""
 
 
+def flag(value):
+    return isinstance(value, bool)
+
+
 def date(value):
     return isinstance(value, str) and dt.date.fromisoformat(value).isoformat() == value
 
@@ -58,7 +63,8 @@ COSTS = ("construction", "premium", "preliminaries", "fees", "land", "finance")
 
 BLOCK = {
     "name": text, "start": date, "ground_slab": date, "topped_out": date, "weathertight": date, "ready": date,
-    "sections": [{"storeys": [count], "ready": date}], "cycle_days": positive, "lag_storeys": Null(number),
+    "sections": [{"name": text, "storeys": [count], "zones": [count], "flats": count, "ready": date}],
+    "stricter_approvals": flag, "cycle_days": positive, "lag_storeys": Null(number),
 }  # fmt: skip
 METHOD = {
     "like": text, "options": dict, "gangs": dict, "blocks": [BLOCK],
@@ -74,6 +80,18 @@ METHOD = {
     "receipts": positive, "profit": number, "profit_on_cost_pct": number, "npv": number,
     "irr_pct": Null(number), "peak_debt": positive, "interest": positive,
     "value_of_a_week": dict.fromkeys(("total", *WEEK_CAUSES), number),
+    "site": {
+        "average_operatives": positive, "idle_share": share, "bay_minutes_peak_day": positive,
+        "bay_minutes_available": positive, "bay_days_over": count, "panels_stored_peak": positive,
+        "edge_open_for_lifts_hours": positive, "hoist_hours": positive, "peak_hook_month": Null(date),
+        "haulage_kgco2e": positive, "travel_kgco2e": positive,
+        "welfare": dict.fromkeys(("people", "wcs", "basins", "portable_toilets", "cabins"), count),
+    },
+    "causes": {
+        "blocks": [{"name": text, **dict.fromkeys(("topped_out", "weathertight", "ready"), dict)}],
+        "last_handover": {"block": text, "days": dict, "work_days_by_trade": dict, "steps": list},
+        "float_before_crane_sharing": dict,
+    },
 }  # fmt: skip
 DIFFERENCE = {
     "weeks_to_first_handover": number, "weeks_to_last_handover": number, "programme_saving_pct": number,
@@ -188,6 +206,43 @@ def test_weeks_count_to_the_evening_of_the_date_of_handover(figures, compared):
             date_of = dt.date.fromisoformat(method[f"{which}_handover"])
             days = method[f"weeks_to_{which}_handover"] * 7
             assert (date_of - start).days == math.ceil(days - 1e-9) - 1
+
+
+@pytest.mark.parametrize("name", ["two_storey", "pitch"])
+def test_the_days_of_every_cause_add_up_to_the_handover(compared, name):
+    figures = compared(name).as_json()
+    for case, method in zip(compared(name).cases, figures["methods"].values(), strict=True):
+        causes = method["causes"]
+        for told, ready in zip(causes["blocks"], case.plan.ready_by_block, strict=True):
+            assert sum(told["ready"].values()) == pytest.approx(ready, abs=1e-6)
+            assert sum(told["topped_out"].values()) < sum(told["ready"].values())
+        weeks = sum(causes["last_handover"]["days"].values()) / 7
+        assert weeks == pytest.approx(method["weeks_to_last_handover"], abs=1e-6)
+        assert min(causes["float_before_crane_sharing"].values()) == 0.0
+
+
+def test_approval_to_start_is_asked_for_in_time(compared):
+    """24 weeks before a block of 7 storeys or more is begun: from memory, editable, local codes decide."""
+    for method in compared("pitch").as_json()["methods"].values():
+        for block in method["blocks"]:
+            assert block["stricter_approvals"]
+            start, asked = (dt.date.fromisoformat(block[key]) for key in ("start", "apply_to_start_by"))
+            assert (start - asked).days == pytest.approx(24 * 7, abs=3)  # the start is the first date worked
+    low = compared("two_storey").as_json()["methods"]["open_frame"]["blocks"][0]
+    assert not low["stricter_approvals"]
+    assert "apply_to_start_by" not in low
+
+
+def test_slips_and_single_changes_stand_beside_every_method(compared):
+    told = []
+    found = comparison_figures(compared("two_storey"), lambda done, of: told.append((done, of)))
+    assert told == [(n, 4) for n in (1, 2, 3, 4)]
+    for method in found["methods"].values():
+        slips, changes = method["causes"]["slips"], method["single_changes"]
+        assert {row["trade"] for row in slips["trades"]} >= {"carpenters", "painters"}
+        assert len(changes["offered"]) <= 3
+        assert changes["words"]
+    json.dumps(found, allow_nan=False)
 
 
 def test_costs_add_up(figures):

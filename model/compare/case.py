@@ -136,7 +136,7 @@ class Case:
             "open_edge_hours": site.open_edge_hours,
             "hook_hours": site.hook_hours,
             "hook_utilisation_peak_month": site.peak_month_utilisation,
-            "cranes": len(plan.scenario.served),
+            "cranes": sum(crane.number for crane in plan.scenario.served),
             "cranes_needed": site.cranes_needed,
             "lifts": site.lifts,
             "wind_lost_hook_hours": site.wind_lost_hook_hours,
@@ -193,6 +193,8 @@ class Case:
                     "start": plan.date(starts[b] + 1.0).isoformat(),
                     **{event: plan.date(instants[b]).isoformat() for event, instants in events.items()},
                     "sections": self._sections(b),
+                    "stricter_approvals": bool(self.takeoff.higher_risk[b]),
+                    **self._apply_by(b, starts[b]),
                     "cycle_days": float(self.cycle_days[b]),
                     "lag_storeys": lag,
                 }
@@ -213,6 +215,13 @@ class Case:
             }
             for n, k in enumerate(mine)
         ]
+
+    def _apply_by(self, block: int, start: float) -> dict[str, str]:
+        """Last day to apply for approval to start a block, where the stricter approvals apply."""
+        if not self.takeoff.higher_risk[block]:
+            return {}
+        weeks = self.plan.values["approval.before_start"]
+        return {"apply_to_start_by": _shift(self.plan, start - weeks * WEEK)}
 
     def _site(self) -> dict[str, Any]:
         """What the site needs beside people, hooks and loads."""
@@ -297,7 +306,7 @@ class Case:
             "most_unfixed": amount,
             "most_unfixed_on": _shift(plan, day),
             "binds": factory.binds,
-            "binds_since": None if factory.since is None else _shift(plan, factory.since),
+            **({} if factory.since is None else {"binds_since": _shift(plan, factory.since)}),
             "storeys_that_waited": factory.waited,
             "longest_wait_days": factory.longest_wait,
             "days_on_the_path_to_last_handover": factory.days_on_path,

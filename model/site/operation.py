@@ -218,7 +218,8 @@ class SiteUse:
         used, _could = self.by_month
         peak = int(used.sum(axis=0).argmax())
         month_days = 365.25 / 12
-        one = float(self.plan.conditions.mean_hook.mean()) * month_days
+        number = np.array([crane.number for crane in self.plan.scenario.served], dtype=float)
+        one = float((self.plan.conditions.mean_hook / number).mean()) * month_days
         return max(1, math.ceil(used[:, peak].sum() / one - 1e-9)) if used.sum() > 0 else 0
 
     @property
@@ -429,8 +430,9 @@ def _plant_crews(plan: Plan, dates: int) -> Floats:
     crews = np.zeros(dates)
     date = np.arange(dates)
     first, last = on_hire(plan, plan.conditions.hook_ordinary.shape[0])
-    for begin, end in zip(first, last, strict=True):
-        crews += plan.values["site.crane_crew"] * ((date >= np.floor(begin)) & (date < end))
+    for crane, begin, end in zip(plan.scenario.served, first, last, strict=True):
+        crew = crane.number * plan.values["site.crane_crew"]
+        crews += crew * ((date >= np.floor(begin)) & (date < end))
     if plan.network.has("activity:hoist_strike"):
         hoists = plan.takeoff.amount("hoists_no", "block")
         begin, end = plan.event_by_block("water_stopped", "first"), plan.event_by_block("hoist_struck")
