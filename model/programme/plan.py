@@ -224,17 +224,17 @@ class Plan:
         cranes = np.array([*(crane.name for crane in self.scenario.served), ""], dtype=object)
         classes = np.array(["", *LIFT_CLASSES], dtype=object)
         option = [self.option_of.get(name) for name in names]
-        block = blocks[network.block]
+        block, section = blocks[network.block], self.section_names()
         lifts = tasks.hook > 0
         work = tasks.work > 0
         return pd.DataFrame(
             {
                 "task": [
-                    f"{b or 'site'}/{s}/{z}/{name}"
-                    for b, s, z, name in zip(block, network.storey, network.zone, names, strict=True)
+                    f"{part or 'site'}/{s}/{z}/{name}"
+                    for part, s, z, name in zip(section, network.storey, network.zone, names, strict=True)
                 ],
                 "block": block,
-                "section": self.section_names(),
+                "section": section,
                 "storey": network.storey,
                 "zone": network.zone,
                 "activity": names,

@@ -14,13 +14,19 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.compare import Case, Comparison
+from model.compare.case import PATH_EVENTS
 from model.inputs.method import read_catalogue
+from model.programme.causes import PATH_CAUSES, Step
 from model.report.audit import assumptions
 
 Floats = NDArray[np.float64]
 
 FRAME, WALLS, FIT_OUT = STAGES = ("frame", "walls", "fit-out")
 """Stages of the storeys-against-time chart; the library says which element's work stands in which."""
+
+WORK, PLANNED_START, SET_LAG = "work", "planned start", "set lag"
+"""Parts of a date beside the words of `PATH_CAUSES`: work in hand is cut by trade; days before the start that
+the scenario gives a block, and lags between tasks that carry the word of work, are nobody's work."""
 
 
 def storeys_against_time(comparison: Comparison) -> pd.DataFrame:
@@ -29,8 +35,8 @@ def storeys_against_time(comparison: Comparison) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns method, block, storey, stage, start, finish (dates), trade (the one that ends it),
-        why (the cause word of its last task).
+        Columns method, block, storey, stage, start, finish (dates); of the task that ends it: trade, gang
+        ("2 of 3"), what, why (the cause word that fixed its start) and after (what that was, and where).
     """
     return pd.concat([_stages(case) for case in comparison.cases], ignore_index=True)
 
@@ -57,6 +63,7 @@ def _stages(case: Case) -> pd.DataFrame:
         block, storey = network.block[last], network.storey[last]
         finish = poured[block, storey + 1] if stage == FRAME else plan.finish[last]
         start = begun[block * 100 + storey]
+        held = [_held_by(case, int(task)) for task in last]
         parts.append(
             pd.DataFrame(
                 {
@@ -67,11 +74,164 @@ def _stages(case: Case) -> pd.DataFrame:
                     "start": start_date + (start * 86_400).astype("timedelta64[s]"),
                     "finish": start_date + (finish * 86_400).astype("timedelta64[s]"),
                     "trade": trades[plan.tasks.trade[last]],
+                    "gang": [_gang(case, int(task)) for task in last],
+                    "what": [_label(case, int(task)) for task in last],
                     "why": causes[last],
+                    "after": held,
                 }
             )
         )
     return pd.concat(parts, ignore_index=True)
+
+
+def _label(case: Case, task: int) -> str:
+    """Return what an activity or event is called."""
+    network, catalogue = case.plan.network, read_catalogue()
+    kind, name = network.groups[network.group[task]].split(":")
+    return catalogue.activities[name].label if kind == "activity" else catalogue.events[name].label
+
+
+def _gang(case: Case, task: int) -> str:
+    """Return which gang of its pool has a task: "2 of 3"; empty where there is one, or none."""
+    gangs, gang = case.plan.gangs, int(case.plan.gang[task])
+    if gang < 0:
+        return ""
+    pool = int(np.searchsorted(gangs.pointers, gang, side="right")) - 1
+    count = int(gangs.counts[pool])
+    return f"{gang - int(gangs.pointers[pool]) + 1} of {count}" if count > 1 else ""
+
+
+def _held_by(case: Case, task: int) -> str:
+    """Return what fixed the start of a task and where that was; empty at the start on site."""
+    plan, network = case.plan, case.plan.network
+    before = int(plan.bound_task[task])
+    if before < 0 and plan.bound_link[task] >= 0:
+        before = int(network.before[plan.bound_link[task]])
+    if before < 0:
+        return ""
+    places = []
+    if network.block[before] >= 0 and network.block[before] != network.block[task]:
+        places.append(case.takeoff.layout.names[int(network.block[before])])
+    if network.storey[before] > 0:
+        places.append(f"storey {int(network.storey[before])}")
+    return ", ".join([_label(case, before), *places])
+
+
+def pace(comparison: Comparison) -> pd.DataFrame:
+    """Return the pace and the dates of each block.
+
+    Returns
+    -------
+    DataFrame
+        Columns method, block, storeys, cycle_days [days], lag_storeys (NaN where inside work starts after
+        topping out), start, topped_out, weathertight, ready (last dates of work on each).
+    """
+    rows = []
+    for case in comparison.cases:
+        plan = case.plan
+        starts = plan.start[plan.network.tasks_of("activity:substructure")]
+        dates = {word: _instants(case, word) for word in PATH_EVENTS}
+        for b, name in enumerate(case.takeoff.layout.names):
+            rows.append(
+                {
+                    "method": case.method.label,
+                    "block": name,
+                    "storeys": case.takeoff.layout.storeys[b],
+                    "cycle_days": float(case.cycle_days[b]),
+                    "lag_storeys": float(case.lag_storeys[b]),
+                    "start": pd.Timestamp(plan.date(float(starts[b]) + 1.0)),
+                    **{word: pd.Timestamp(plan.date(float(found[b]))) for word, found in dates.items()},
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _instants(case: Case, word: str) -> Floats:
+    """Return when each block has reached a date of `PATH_EVENTS`. [days from start on site]"""
+    tasks = case.plan.network.tasks_of(f"event:{PATH_EVENTS[word]}")
+    found = np.zeros(len(case.takeoff.layout.names))
+    np.maximum.at(found, case.plan.network.block[tasks], case.plan.finish[tasks])
+    return found
+
+
+def date_made_of(comparison: Comparison, block: int, date: str) -> pd.DataFrame:
+    """Return what the time from the start on site to a date of a block is made of.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    block : int
+    date : str
+        One of `PATH_EVENTS`.
+
+    Returns
+    -------
+    DataFrame
+        Columns method, part, trade, days: every method has the same rows, in the same order. The part is
+        ``work`` for each trade, else a word of `PATH_CAUSES`, or one of `PLANNED_START` and `SET_LAG`. The
+        days of a method add up to its date. [days]
+    """
+    found: dict[str, dict[tuple[str, str], float]] = {}
+    for case in comparison.cases:
+        parts: dict[tuple[str, str], float] = {}
+        for step in case.path_to(block, PATH_EVENTS[date]).steps:
+            for cause, days in step.days.items():
+                key = _part(step, cause)
+                parts[key] = parts.get(key, 0.0) + days
+        found[case.method.label] = parts
+    trades = list(dict.fromkeys(trade for one in found.values() for part, trade in one if part == WORK))
+    order = [(PLANNED_START, ""), *((WORK, trade) for trade in trades), (SET_LAG, "")]
+    order += [(cause, "") for cause in PATH_CAUSES if cause != WORK]
+    rows = [
+        (label, part, _trade_label(trade), one.get((part, trade), 0.0))
+        for label, one in found.items()
+        for part, trade in order
+        if any((part, trade) in each for each in found.values())
+    ]
+    return pd.DataFrame(rows, columns=["method", "part", "trade", "days"])
+
+
+def _part(step: Step, cause: str) -> tuple[str, str]:
+    """Return the part of a date that days of a step belong to, and the trade whose work they are."""
+    if cause != WORK:
+        return cause, ""
+    if step.kind == "work":
+        return WORK, step.trade
+    return (PLANNED_START if step.start == 0 else SET_LAG), ""
+
+
+def _trade_label(trade: str) -> str:
+    return read_catalogue().trades[trade].label if trade else ""
+
+
+def way_to_date(comparison: Comparison, block: int, date: str) -> pd.DataFrame:
+    """Return the steps on the way to a date of a block, in order of time.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    block : int
+    date : str
+        One of `PATH_EVENTS`.
+
+    Returns
+    -------
+    DataFrame
+        One row for each part of each step, columns method, step (counted from 1), kind (``work`` or
+        ``between``), from_day, to_day [days from start on site], start, finish (dates), what, block, storey,
+        zone, trade, part, days. The days of a method add up to its date.
+    """
+    rows = []
+    for case in comparison.cases:
+        for n, step in enumerate(case.path_to(block, PATH_EVENTS[date]).steps, start=1):
+            first, last = case.plan.date(step.start + 1.0), case.plan.date(step.finish)
+            place = (step.label, step.block, step.storey, step.zone, _trade_label(step.trade))
+            for cause, days in step.days.items():
+                part, _trade = _part(step, cause)
+                head = (case.method.label, n, step.kind, step.start, step.finish)
+                rows.append((*head, pd.Timestamp(first), pd.Timestamp(last), *place, part, days))
+    columns = ["method", "step", "kind", "from_day", "to_day", "start", "finish", "what", "block", "storey"]
+    return pd.DataFrame(rows, columns=[*columns, "zone", "trade", "part", "days"])
 
 
 def _weeks(case: Case, by_date: Floats, how: str) -> pd.DataFrame:

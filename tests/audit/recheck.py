@@ -500,10 +500,12 @@ def costs_reach_the_cash(pack: Pack) -> Iterator[str]:
     quantities = pack["quantities"]
     flats = quantities[quantities["quantity"] == "flats_no"]["amount"].sum()
     fixed = reference * value["money.fixed_preliminaries_pct"] / 100
+    drawn_again = (tasks["activity"] == "hand_wall").any()  # there is such a wall with late adoption only
+    fees = value["money.fees_pct"] + (value["late.fee_pct"] if drawn_again else 0.0)
     for line, wanted in (
         ("construction and premium", tasks["cost"].sum() * contingency),
         ("preliminaries", pack["time_costs"]["amount"].sum() + fixed),
-        ("fees", reference * value["money.fees_pct"] / 100),
+        ("fees", reference * fees / 100),
         ("land", flats * value["money.land"] * (1 + value["money.stamp_duty_pct"] / 100)),
     ):
         paid = sum(total[part] for part in line.split(" and "))

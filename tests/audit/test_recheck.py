@@ -78,6 +78,28 @@ def test_everything_holds_in_a_pack(pack_folder, scenario, method):
     assert check.recheck(check.read_pack(pack_folder(scenario) / method)) == []
 
 
+SPLIT = (
+    f'{SITE}late_adoption = true\n[[blocks]]\nname = "A"\nstoreys = 8\nflats_per_storey = 9\nhoists = 2\n'
+    + "".join(
+        f"[[blocks.sections]]\nstoreys = [{first}, {last}]\nown_stair = true\nown_lift = true\n"
+        "own_riser = true\nown_access = true\n"
+        for first, last in ((1, 3), (4, 8))
+    )
+    + '[[blocks]]\nname = "B"\nstoreys = 7\nflats_per_storey = 18\n'
+    'handover = "each core"\ncores = 2\nzones = 4\n'
+    '[[cranes]]\nname = "One"\nblocks = ["A", "B"]\nnumber = 2\n'
+    '[overrides]\n"crane.evening_hours" = 1.5\n"crane.skip_slabs" = 0.5\n"site.saturday_share" = 0.5\n'
+)
+
+
+@pytest.mark.parametrize("method", ["open_frame", "panelised"])
+def test_everything_holds_with_sections_cranes_together_evenings_and_late_adoption(method):
+    pack = pack_of(read_scenario(SPLIT), method)
+    assert check.recheck(pack) == []
+    assert pack["tasks"]["section"].nunique() == 6 + 1  # two blocks, two sections each, the site
+    assert (pack["hook"]["evening_available"] > 0).any()
+
+
 def test_everything_holds_under_one_overloaded_crane(windy):
     pack = pack_of(windy, "panelised")
     assert check.recheck(pack) == []

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.parts import charts, theme
-from dashboard.parts.strokes import _stand_apart, money_words
+from dashboard.parts.strokes import stand_apart, money_words
 from model.core.errors import RangeError
 
 LIGHT = theme.tokens("light")
@@ -231,7 +231,7 @@ def test_money_is_said_in_the_unit_that_fits(amount, words):
 )
 def test_names_of_peaks_never_touch_each_other_or_a_leader(names):
     places, widths = [x for x, _ in names], [wide for _, wide in names]
-    rows, left = _stand_apart(places, widths)
+    rows, left = stand_apart(places, widths)
     spans = [(x - w, x) if away else (x, x + w) for x, w, away in zip(places, widths, left, strict=True)]
     for i, (start, end) in enumerate(spans):
         for j, other in enumerate(spans):
