@@ -292,13 +292,17 @@ def _let_go(
     open_dates: Floats,
     open_before: Floats,
     release: Floats,
+    today: int,
+    on_date: Ints,
+    next_on_date: Ints,
     ready_keys: Floats,
     ready_items: Ints,
     ready_size: int,
 ) -> tuple[int, int]:
     """Tell the followers of the finished tasks on the stack, and through events their followers.
 
-    Returns the new size of the heap of ready tasks and how many events happened.
+    What becomes ready today goes on the heap of ready tasks, what becomes so later on the list of its date.
+    Returns the new size of the heap and how many events happened.
     """
     happened = 0
     while top > 0:
@@ -323,7 +327,12 @@ def _let_go(
                     stack[top] = j
                     top += 1
                 else:
-                    ready_size = _push(ready_keys, ready_items, ready_size, ready[j], j)
+                    date = int(ready[j] + EPS)
+                    if date <= today:
+                        ready_size = _push(ready_keys, ready_items, ready_size, ready[j], j)
+                    elif date < on_date.size:
+                        next_on_date[j] = on_date[date]
+                        on_date[date] = j
     return ready_size, happened
 
 
@@ -433,7 +442,7 @@ def run_days(
     left = work.copy()
     hook_left = hook.copy()
     missing = pred_count.copy()
-    state = np.zeros(n, dtype=np.int8)  # 0 not ready, 1 waiting, 2 in hand, 3 done
+    state = np.zeros(n, dtype=np.int8)  # 0 not ready, 1 waiting, 2 in hand, 3 done, 4 left alone till it ends
     resume = np.zeros(n)
     stopped_by_hook = np.full(n, -1, dtype=np.int64)  # last date on which hook time stopped it
 
@@ -455,6 +464,10 @@ def run_days(
     ready_keys = np.empty(n + 1)
     ready_items = np.empty(n + 1, dtype=np.int64)
     ready_size = 0
+    on_date = np.full(horizon, -1, dtype=np.int64)  # first of the tasks that become ready on each date
+    next_on_date = np.empty(n, dtype=np.int64)
+    ends_on = np.full(horizon, -1, dtype=np.int64)  # first of the tasks left alone that end on each date
+    next_ends = np.empty(n, dtype=np.int64)
     freed_keys = np.empty(n + 1)
     freed_items = np.empty(n + 1, dtype=np.int64)
     freed_size = 0
@@ -491,16 +504,18 @@ def run_days(
                 stack[top] = i
                 top += 1
             else:
-                ready_size = _push(ready_keys, ready_items, ready_size, 0.0, i)
+                next_on_date[i] = on_date[0]
+                on_date[0] = i
 
     ready_size, happened = _let_go(
         stack, top, work, ready, start, finish, state, bound_link, missing, succ_ptr, succ, lag, lag_kind,
-        open_dates, open_before, release, ready_keys, ready_items, ready_size,
+        open_dates, open_before, release, -1, on_date, next_on_date, ready_keys, ready_items, ready_size,
     )  # fmt: skip
     undone -= happened
 
     status = DONE
     date = 0
+    looked = 0  # first date whose list has not been looked at
     while undone > 0:
         if date >= horizon:
             status = HORIZON_PASSED
@@ -511,13 +526,23 @@ def run_days(
         day_start = float(date)
         day_end = day_start + 1.0
         # tasks ready by the start of the date join those in hand
-        while ready_size > 0 and ready_keys[0] <= day_start + EPS:
-            i = ready_items[0]
-            ready_size = _pop(ready_keys, ready_items, ready_size)
+        for day in range(looked, date + 1):
+            i = on_date[day]
+            while i >= 0:
+                if ready[i] <= day_start + EPS:
+                    active_size = _insert(active, 0, active_size, i)
+                    state[i] = 1
+                    p = pool[i]
+                    waiting_in[p] = _insert(wait_items, wait_ptr[p], waiting_in[p], i)
+                else:
+                    ready_size = _push(ready_keys, ready_items, ready_size, ready[i], i)
+                i = next_on_date[i]
+        looked = date + 1
+        i = ends_on[date]
+        while i >= 0:
             active_size = _insert(active, 0, active_size, i)
-            state[i] = 1
-            p = pool[i]
-            waiting_in[p] = _insert(wait_items, wait_ptr[p], waiting_in[p], i)
+            state[i] = 2
+            i = next_ends[i]
 
         for c in range(cranes):
             left_ordinary[c] = hook_ordinary[c, date]
@@ -702,6 +727,29 @@ def run_days(
                     log_work[rows] = done
                     log_hook[rows] = lifted
                     rows += 1
+                if left[i] > EPS and h < 0 and c < 0 and (b < 0 or lift_class[i] == LARGE):
+                    # nothing but its calendar holds it: its dates follow, and it comes back on its last
+                    day = date + 1
+                    while day < horizon:
+                        f = share[calendar[i], day]
+                        if left[i] - f <= EPS:
+                            break
+                        if f > 0.0:
+                            if rows >= log_size:
+                                status = LOG_FULL
+                                break
+                            left[i] -= f
+                            log_code[rows] = i * horizon + day
+                            log_work[rows] = f
+                            log_hook[rows] = 0.0
+                            rows += 1
+                        day += 1
+                    if status != DONE:
+                        break
+                    state[i] = 4
+                    if day < horizon:
+                        next_ends[i] = ends_on[day]
+                        ends_on[day] = i
                 if left[i] <= EPS:
                     moment = min(resume[i], day_end)
                     finish[i] = moment
@@ -719,7 +767,7 @@ def run_days(
                     ready_size, happened = _let_go(
                         stack, 1, work, ready, start, finish, state, bound_link, missing,
                         succ_ptr, succ, lag, lag_kind, open_dates, open_before, release,
-                        ready_keys, ready_items, ready_size,
+                        date, on_date, next_on_date, ready_keys, ready_items, ready_size,
                     )  # fmt: skip
                     undone -= happened
             if status != DONE:
@@ -728,7 +776,7 @@ def run_days(
             break
         kept = 0
         for k in range(active_size):
-            if state[active[k]] != 3:
+            if state[active[k]] < 3:
                 active[kept] = active[k]
                 kept += 1
         active_size = kept
