@@ -26,6 +26,7 @@ from model.inputs.reading import read_scenario
 from model.inputs.scenario import Block, Scenario
 from model.inputs.writing import write_scenario
 from model.report import frames
+from model.report.site_frames import SITE_FRAMES
 
 _SITTING: Final = "sitting"
 
@@ -37,6 +38,7 @@ FRAMES: Final = {
     "cash": frames.cash_by_month,
     "cost_plan": frames.cost_plan,
     "register": frames.register,
+    **SITE_FRAMES,
 }
 
 

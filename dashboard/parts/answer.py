@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from dashboard.parts.theme import Figure, Html, method_name, table
+from dashboard.parts.theme import Figure, Html, method_name, table, text
 from model.report.words import day, money, sooner, weeks
 
 Figures = Mapping[str, Any]
@@ -290,7 +290,7 @@ class Line:
     write : callable
         Takes that to words.
     more_is : int
-        1 where more is better, -1 where less is.
+        1 where more is better, -1 where less is, 0 where neither is.
     gap : callable
         Takes a difference to words.
     """
@@ -352,6 +352,69 @@ LIFTING: Final = (
     Line("Loads on the busiest day", _key("loads_peak_day"), _number, -1, _gap),
     Line("Travel and haulage, kg CO₂e", _key("transport_kgco2e"), _number, -1, _gap),
 )
+SITE_PEOPLE: Final = (
+    *PEOPLE[:4],
+    Line("Average over the open days", _key("average_operatives"), _number, -1, _gap),
+    Line("Peak over average", _key("peak_to_average"), _tenth, -1, _gap_tenth),
+    Line("Time on site without work, %", _key("idle_share_pct"), _tenth, -1, _gap_tenth),
+    PEOPLE[4],
+)
+SITE_LIFTING: Final = (
+    LIFTING[0],
+    Line("for the frame", _key("hook", "frame"), _number, -1, _gap),
+    Line("for wall panels", _key("hook", "panels"), _number, -1, _gap),
+    Line("for other loads", _key("hook", "other"), _number, -1, _gap),
+    LIFTING[1],
+    Line("Evening hours there are", _key("evening_hook_hours"), _number, 0, _gap),
+    Line("Cranes on site", _key("cranes"), _number, -1, _gap),
+    LIFTING[2],
+    Line("Fullest month of one crane, %", _key("fullest_crane_month_pct"), _number, -1, _gap),
+)
+SITE_HOISTS: Final = (
+    Line("Hoists", _key("hoists"), _number, -1, _gap),
+    Line("Hours of goods", _key("hoist_hours"), _number, -1, _gap),
+    Line("Hours there are", _key("hoist_hours_available"), _number, 0, _gap),
+)
+SITE_BAYS: Final = (
+    LIFTING[3],
+    LIFTING[4],
+    Line("Bay minutes on the busiest day", _key("bay_minutes_peak_day"), _number, -1, _gap),
+    Line("Bay minutes a day there are", _key("bay_minutes_available"), _number, 0, _gap),
+    Line("Days that ask for more", _key("bay_days_over"), _number, -1, _gap),
+)
+SITE_STORE: Final = (
+    Line("Panels stored at most", _key("panels_stored_peak"), _number, -1, _gap),
+    Line("Racks", _key("racks"), _number, -1, _gap),
+    Line("Ground they take, m²", _key("rack_area_m2"), _number, -1, _gap),
+)
+SITE_EDGES: Final = (
+    PEOPLE[5],
+    Line("Hours with a rail off to let a lift in", _key("edge_open_for_lifts_hours"), _number, -1, _gap),
+)
+WELFARE: Final = (
+    ("Most people at once, rounded up", "people"),
+    ("WCs, used by all", "wcs"),
+    ("Basins", "basins"),
+    ("or WCs, men only", "men_wcs"),
+    ("and urinals", "men_urinals"),
+    ("or portable toilets, no drain yet", "portable_toilets"),
+    ("Showers, where owed", "showers"),
+    ("Canteen seats", "canteen_seats"),
+    ("Canteen, m²", "canteen_m2"),
+    ("Drying and changing, m²", "drying_m2"),
+    ("Offices, m²", "office_m2"),
+    ("Cabins", "cabins"),
+)
+"""What stands ready: how it is called, and its name in `model.site.welfare.Welfare`."""
+
+OUTSIDE: Final = {
+    "Vehicles, busiest day over average day": "Every load is called off as the work needs it and none is "
+    "held back; deliveries spread over the week would bring this down.",
+    "People on site, peak over average": "Blocks that are fitted out at one time add their gangs up; "
+    "spreading them would cost time.",
+}
+"""Why a figure may lie outside its band."""
+
 SUMS: Final = (
     Line("Construction before premium", _key("cost", "construction"), money, -1, _signed),
     Line("Premium", _key("cost", "premium"), money, -1, _signed),
@@ -391,7 +454,7 @@ def _contrast_row(figures: Figures, names: Names, line: Line) -> list[str]:
     gap = float(values[1]) - float(values[0])
     said = (line.gap or _gap)(gap)
     written = [line.write(value) for value in values]
-    if said in ("0", money(0)):
+    if said in ("0", money(0)) or not line.more_is:
         return [line.label, *written, said, "neither"]
     better = names[1 if gap * line.more_is > 0 else 0]
     return [line.label, *written, method_name(said, better.role), better.headed]
@@ -516,3 +579,201 @@ def cost_table(plan: pd.DataFrame, names: Names, labels: Mapping[str, str]) -> H
     roles = {place: name.role for place, name in enumerate(names, start=1)}
     heads = ["", *(name.label for name in names), "difference"]
     return table(heads, rows, numeric=range(1, len(names) + 2), roles=roles, total=True)
+
+
+# ------------------------------------------------------------------------------------------- the site
+
+
+def with_site(figures: Figures, site: Figures) -> Figures:
+    """Return the figures with those of `model.report.site_frames.site_figures` beside them, by method."""
+    methods = {key: {**method, **site["methods"][key]} for key, method in figures["methods"].items()}
+    return {**figures, "methods": methods}
+
+
+def site_lead(figures: Figures, names: Names) -> list[str]:
+    """Return on which figures of the site the second method is worse, in the voice of a gain."""
+    lines = {
+        "crane hook hours": LIFTING[0],
+        "hours lost to wind": LIFTING[1],
+        "hours with a rail off to let a lift in": SITE_EDGES[1],
+        "ground for stored panels": SITE_STORE[2],
+        "people at once": PEOPLE[3],
+        "operative-days": PEOPLE[2],
+        "hours at an open edge": SITE_EDGES[0],
+        "lorry loads": LIFTING[3],
+        "days that ask for more bay time than there is": SITE_BAYS[4],
+        "travel and haulage": LIFTING[5],
+    }
+    one, other = (figures["methods"][name.id] for name in names[:2])
+    gaps = {words: float(line.find(other)) - float(line.find(one)) for words, line in lines.items()}
+    more = [words for words, gap in gaps.items() if gap >= 0.5]
+    fewer = [words for words, gap in gaps.items() if gap <= -0.5]
+    second = names[1].plainly
+    parts = [f"With {second} there is less of: {_and(fewer)}. " if fewer else ""]
+    parts.append(f"There is more of: {_and(more)}." if more else "")
+    return [part for part in parts if part]
+
+
+def _and(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def changed_lists(changed: Figures, names: Names) -> Html:
+    """Return what leaves with the first method, what arrives with the second, and what stays.
+
+    Parameters
+    ----------
+    changed : mapping
+        ``trades`` and ``packages``, each with ``gone``, ``new`` and ``kept``.
+    names : sequence of Named
+    """
+    first, second = names[0], names[1]
+    parts = []
+    for word, said in (("trades", "Trades"), ("packages", "Packages let separately")):
+        told = changed[word]
+        before = len(told["kept"]) + len(told["gone"])
+        after = len(told["kept"]) + len(told["new"])
+        head = f"{text(said)} <span>{before} → {after}</span>"
+        parts.append(f'<h3 class="sp-changes-of">{head}</h3>')
+        parts.append('<div class="sp-changes">')
+        parts.append(_changes(f"Leave with {first.plainly}", told["gone"], first.role))
+        parts.append(_changes(f"Arrive with {second.plainly}", told["new"], second.role))
+        parts.append(_changes("Stay", [", ".join(told["kept"])] if told["kept"] else [], ""))
+        parts.append("</div>")
+    return Html("".join(parts))
+
+
+def _changes(heading: str, items: Sequence[str], role: str) -> str:
+    head = method_name(heading, role) if role else text(heading)
+    listed = "".join(f"<li>{text(item)}</li>" for item in items) or "<li>none</li>"
+    return f'<div><p class="sp-changes-head">{head}</p><ul>{listed}</ul></div>'
+
+
+def welfare_table(figures: Figures, names: Names) -> Html:
+    """Return what must stand ready for the people on site, by method."""
+    rows = []
+    for label, key in WELFARE:
+        values = [figures["methods"][name.id]["welfare"][key] for name in names]
+        rows.append([label, *(_number(value) for value in values), _gap(values[1] - values[0])])
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    heads = ["", *(name.label for name in names), "difference"]
+    return narrow(table(heads, rows, numeric=range(1, len(names) + 2), roles=roles))
+
+
+def bands_table(bands: pd.DataFrame, names: Names) -> Html:
+    """Return figures of the site beside the bands of the trade, and where each lies.
+
+    Parameters
+    ----------
+    bands : DataFrame
+        ``method, label, value, low, high``.
+    names : sequence of Named
+    """
+    rows = []
+    for label in dict.fromkeys(bands["label"]):
+        one = bands[bands["label"] == label].set_index("method")
+        low, high = float(one["low"].iloc[0]), float(one["high"].iloc[0])
+        values = [float(one.loc[name.label, "value"]) for name in names]
+        where = list(dict.fromkeys(_beside(value, low, high) for value in values))
+        said = where[0] if len(where) == 1 else ", ".join(_beside(value, low, high) for value in values)
+        rows.append([label, *(_tenth(value) for value in values), f"{low:g} to {high:g}", said])
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    heads = ["", *(name.label for name in names), "the trade says", "lies"]
+    return table(heads, rows, numeric=range(1, len(names) + 2), roles=roles)
+
+
+def _beside(value: float, low: float, high: float) -> str:
+    return "below" if value < low else "above" if value > high else "inside"
+
+
+def say_bands(bands: pd.DataFrame) -> list[str]:
+    """Return a sentence on each band that some method lies outside of."""
+    said = []
+    for label in dict.fromkeys(bands["label"]):
+        one = bands[(bands["label"] == label) & ~bands["within"].astype(bool)]
+        if not len(one):
+            continue
+        low, high = float(one["low"].iloc[0]), float(one["high"].iloc[0])
+        clauses = [
+            f"{method} {value:.1f}, {_beside(value, low, high)} {low:g} to {high:g}"
+            for method, value in zip(one["method"], one["value"], strict=True)
+        ]
+        why = OUTSIDE.get(str(label), "") if bool((one["value"] > high).all()) else ""
+        said.append(f"{label}: {'; '.join(clauses)}. {why}".rstrip())
+    return said
+
+
+def stacks_table(stacks: pd.DataFrame, names: Names) -> Html:
+    """Return how hard stacked goods press on a young slab, beside what it may carry.
+
+    Parameters
+    ----------
+    stacks : DataFrame
+        ``goods, mass_t, load_kn_m2, allowance_kn_m2, slab_m2, methods``.
+    names : sequence of Named
+    """
+    headed = {name.label: name.headed for name in names}
+    rows = [
+        [
+            f"{row['goods']}, {row['mass_t']:.2g} t",
+            f"{row['load_kn_m2']:.1f}",
+            f"{row['allowance_kn_m2']:.2g}",
+            f"{row['slab_m2']:,.0f}" if row["load_kn_m2"] > row["allowance_kn_m2"] else "as it is",
+            Html(", ".join(headed[label] for label in row["methods"])),
+        ]
+        for row in stacks.to_dict("records")
+    ]
+    headings = ["Stack", "kN/m²", "allowed", "spread, m²", "with"]
+    return table(headings, rows, numeric=range(1, 4))
+
+
+def transport_table(transport: pd.DataFrame, names: Names, column: str) -> Html:
+    """Return vehicles, or emissions, by kind of vehicle and method, adding up.
+
+    Parameters
+    ----------
+    transport : DataFrame
+        ``method, kind, vehicle, loads, distance_km, km, kgco2e``.
+    names : sequence of Named
+    column : str
+        ``loads`` or ``kgco2e``, which is written in tonnes.
+    """
+    labels = [name.label for name in names]
+    sums = transport.groupby(["vehicle", "method"], sort=False)[column].sum()
+    wide = sums.unstack(fill_value=0.0)[labels] * (1.0 if column == "loads" else 0.001)
+    write, gap = (_number, _gap) if column == "loads" else (_tenth, _gap_tenth)
+    in_order = transport.sort_values("kind", kind="stable")  # haulage before travel
+    rows = []
+    for vehicle, one in in_order.groupby("vehicle", sort=False):
+        if column == "loads" and one["kind"].iloc[0] != "haulage":
+            continue
+        values = [float(value) for value in wide.loc[vehicle]]
+        label = f"{vehicle}, {float(one['distance_km'].iloc[0]):g} km"
+        rows.append([label, *map(write, values), gap(values[1] - values[0])])
+    totals = [float(value) for value in wide.sum()]
+    rows.append(["In all", *map(write, totals), gap(totals[1] - totals[0])])
+    roles = {place: name.role for place, name in enumerate(names, start=1)}
+    headings = ["Loads" if column == "loads" else "t CO₂e", *labels, "difference"]
+    return table(headings, rows, numeric=range(1, len(names) + 2), roles=roles, total=True)
+
+
+def say_edges(figures: Figures, names: Names) -> str:
+    """Return in one sentence who works longer at an open edge, and whose rails are off longer."""
+    one, other = (figures["methods"][name.id] for name in names[:2])
+    work = _times(other["open_edge_hours"], one["open_edge_hours"])
+    rail, base = other["edge_open_for_lifts_hours"], one["edge_open_for_lifts_hours"]
+    return (
+        f"With {names[1].plainly} people work {work} at an open edge. A rail is off to let a lift in for "
+        f"{rail:,.0f} h against {base:,.0f} h: {_verdict(base - rail)}."
+    )
+
+
+def _times(value: float, base: float) -> str:
+    if abs(value - base) < 0.5:
+        return "as many hours"
+    if base <= 0 or value <= 0:
+        return f"{value:,.0f} h instead of {base:,.0f} h"
+    share = value / base
+    if share >= 2:
+        return f"{share:.1f} times the hours"
+    return f"{100 * abs(share - 1):.0f} % {'more' if share > 1 else 'fewer'} hours"

@@ -1,4 +1,4 @@
-"""Charts: how do the methods compare over time, storey by storey, week by week and month by month?
+"""Charts: how do the methods compare over time, week by week and month by month?
 
 Each function takes a plain frame and the colours of one mode, and returns a figure; beside each stands a
 function that says the same in one sentence. Nothing here knows Streamlit or the model. A method is told by
@@ -7,16 +7,12 @@ its colour and its rule; lines are labelled where they end or peak, so that no l
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.parts.marks import Mark, mark
 from dashboard.parts.strokes import (
-    LETTER_PX,
-    NOTE,
     Colours,
     Peak,
     at,
@@ -25,11 +21,13 @@ from dashboard.parts.strokes import (
     draw_line,
     draw_steps,
     draw_zero,
-    listed,
+    in_order,
+    methods_of,
     money_words,
     name_peaks,
+    need,
     panels,
-    plain,
+    rows_of,
     say_scale,
     scale_of,
     set_axis,
@@ -45,78 +43,6 @@ CONFIG: dict[str, Any] = {
     "responsive": True,
 }
 """Configuration for every chart on the page: no toolbar, and the page scrolls under a finger."""
-
-_HEAD, _FOOT, _STOREY = 44.0, 52.0, 8.5
-"""Room for the names above and below the storeys of a block, and the height of a storey. [px]"""
-
-_PHONE_PX = 300.0
-"""Width of the chart on a telephone, at which names of stages are kept apart. [px]"""
-
-
-# ------------------------------------------------------------------------------ storeys against time
-
-
-def storeys_against_time(frame: pd.DataFrame, colours: Colours) -> go.Figure:
-    """Draw the line of balance: one panel for each block, all methods over each other.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        ``method, role, block, storey, stage, start, finish``: one row for each storey and stage; storeys
-        counted from 1, start and finish as dates.
-    colours : mapping
-        Tokens of one mode, as `dashboard.parts.theme.tokens`.
-
-    Returns
-    -------
-    Figure
-        A stage is a band: its left edge is the start of each storey, its right edge, in the method's rule,
-        the finish; a steeper band is a faster pace. Stages are named at the head of the first method's
-        bands and at the foot of the second's.
-
-    Raises
-    ------
-    RangeError
-        If a column is missing or there is no row.
-    """
-    _need(frame, ["method", "role", "block", "storey", "stage", "start", "finish"], "storeys against time")
-    blocks = _in_order(frame["block"])
-    tops = [int(_rows(frame, block=block)["storey"].max()) for block in blocks]
-    figure, axes = panels([_HEAD + _FOOT + _STOREY * max(5, top) for top in tops], colours, titles=blocks)
-    first, last = pd.Timestamp(frame["start"].min()), pd.Timestamp(frame["finish"].max())
-    span = (last - first) / pd.Timedelta(days=1)
-    last_day = last.value / 86_400e9
-    for row, (block, top) in enumerate(zip(blocks, tops, strict=True), start=1):
-        for place, (label, known) in enumerate(_methods(frame)):
-            one = _rows(frame, block=block, method=label)
-            stages = [
-                (stage, one[one["stage"] == stage].sort_values("storey")) for stage in _in_order(one["stage"])
-            ]
-            for stage, rows in stages:
-                _band(figure, rows, f"{label}, {stage}", known, colours, row)
-            if place < 2:
-                _name_stages(figure, stages, place == 0, span, last_day, colours[known.role], row)
-        storey_px = _STOREY * max(5, top) / max(1, top - 1)
-        scale = [1 - _FOOT / storey_px, top + _HEAD / storey_px]
-        set_axis(figure, axes[row - 1], range=scale, tickvals=_storey_ticks(top))
-    set_axis(figure, "xaxis", range=[first - 0.015 * (last - first), last + 0.02 * (last - first)])
-    say_scale(figure, "storey", colours)
-    return figure
-
-
-def say_storeys(frame: pd.DataFrame) -> str:
-    """Say in one sentence when each method ends its last stage on each block."""
-    _need(frame, ["method", "role", "block", "stage", "finish"], "storeys against time")
-    clauses = []
-    for block in _in_order(frame["block"]):
-        ends = [
-            f"{label} on {day(rows['finish'].max())}"
-            for label, _ in _methods(frame)
-            if len(rows := _rows(frame, block=block, method=label))
-        ]
-        clauses.append(f"{block}: {listed(ends)}")
-    stages = listed(_in_order(frame["stage"]))
-    return f"Storeys against time for {stages}. Last storey done, {'; '.join(clauses)}."
 
 
 # ------------------------------------------------------------------------------------ week by week
@@ -188,7 +114,7 @@ def hook_hours(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     RangeError
         If a column is missing, there is no row, or more hours are used than there are.
     """
-    _need(frame, ["method", "role", "crane", "week", "used", "available"], "hook hours")
+    need(frame, ["method", "role", "crane", "week", "used", "available"], "hook hours")
     over = frame[frame["used"] > frame["available"] + 1e-6]
     if len(over):
         first = over.iloc[0]
@@ -197,12 +123,12 @@ def hook_hours(frame: pd.DataFrame, colours: Colours) -> go.Figure:
             f"{day(first['week'])}, but has {first['available']:g}. Hours used cannot be above hours "
             "available: check the frame."
         )
-    cranes = _in_order(frame["crane"])
+    cranes = in_order(frame["crane"])
     figure, axes = panels([170.0] * len(cranes), colours, titles=cranes)
     most = float(frame["available"].max())
     for row, crane in enumerate(cranes, start=1):
-        for label, known in _methods(frame):
-            one = _rows(frame, crane=crane, method=label).sort_values("week")
+        for label, known in methods_of(frame):
+            one = rows_of(frame, crane=crane, method=label).sort_values("week")
             if not len(one):
                 continue
             there = step_points(one["week"], one["available"])
@@ -221,10 +147,10 @@ def hook_hours(frame: pd.DataFrame, colours: Colours) -> go.Figure:
 
 def say_hook_hours(frame: pd.DataFrame) -> str:
     """Say in one sentence how many hook hours each method uses and how full its busiest week is."""
-    _need(frame, ["method", "role", "crane", "week", "used", "available"], "hook hours")
+    need(frame, ["method", "role", "crane", "week", "used", "available"], "hook hours")
     clauses = []
-    for label, _ in _methods(frame):
-        one = _rows(frame, method=label)
+    for label, _ in methods_of(frame):
+        one = rows_of(frame, method=label)
         open_weeks = one[one["available"] > 0]
         share = 100 * (open_weeks["used"] / open_weeks["available"]).max() if len(open_weeks) else 0.0
         clauses.append(
@@ -253,14 +179,14 @@ def cash(frame: pd.DataFrame, colours: Colours, money: str = "£") -> go.Figure:
     RangeError
         If a column is missing or there is no row.
     """
-    _need(frame, ["method", "role", "month_end", "cost", "receipts", "debt"], "cash flow")
+    need(frame, ["method", "role", "month_end", "cost", "receipts", "debt"], "cash flow")
     scale, unit = scale_of(frame[["cost", "receipts", "debt"]].to_numpy().max(), money)
     figure, axes = panels(
         [230.0, 190.0], colours, titles=[f"debt, {unit}", f"receipts above, costs below, {unit}"]
     )
     peaks = []
-    for label, known in _methods(frame):
-        one = _rows(frame, method=label).sort_values("month_end")
+    for label, known in methods_of(frame):
+        one = rows_of(frame, method=label).sort_values("month_end")
         debt = one["debt"] / scale
         said = [
             f"{label}, {day(m)}: debt {money_words(d, money)}"
@@ -288,10 +214,10 @@ def cash(frame: pd.DataFrame, colours: Colours, money: str = "£") -> go.Figure:
 
 def say_cash(frame: pd.DataFrame, money: str = "£") -> str:
     """Say in one sentence how high each method's debt goes, when, and when it is paid off."""
-    _need(frame, ["method", "role", "month_end", "debt"], "cash flow")
+    need(frame, ["method", "role", "month_end", "debt"], "cash flow")
     clauses = []
-    for label, _ in _methods(frame):
-        one = _rows(frame, method=label).sort_values("month_end")
+    for label, _ in methods_of(frame):
+        one = rows_of(frame, method=label).sort_values("month_end")
         peak = one.iloc[int(one["debt"].to_numpy().argmax())]
         later = one[(one["month_end"] > peak["month_end"]) & (one["debt"] <= 0.005)]
         end = f"paid off by {day(later['month_end'].iloc[0])}" if len(later) else "not paid off in this span"
@@ -304,37 +230,12 @@ def say_cash(frame: pd.DataFrame, money: str = "£") -> str:
 # ------------------------------------------------------------------------------------------ frames
 
 
-def _need(frame: pd.DataFrame, columns: Sequence[str], chart: str) -> None:
-    missing = [column for column in columns if column not in frame.columns]
-    if missing:
-        raise RangeError(
-            f"The frame for {chart} lacks {', '.join(missing)}. It needs the columns {', '.join(columns)}."
-        )
-    if not len(frame):
-        raise RangeError(f"The frame for {chart} has no row. Give one or more, or leave the chart out.")
-
-
-def _methods(frame: pd.DataFrame) -> list[tuple[str, Mark]]:
-    pairs = frame[["method", "role"]].drop_duplicates()
-    return [(str(label), mark(role)) for label, role in pairs.itertuples(index=False)]
-
-
-def _rows(frame: pd.DataFrame, **wanted: str) -> pd.DataFrame:
-    for column, value in wanted.items():
-        frame = frame[frame[column] == value]
-    return frame
-
-
-def _in_order(column: pd.Series) -> list[str]:
-    return list(dict.fromkeys(column))
-
-
 def _weekly(frame: pd.DataFrame, column: str, unit: str, colours: Colours) -> go.Figure:
-    _need(frame, ["method", "role", "week", column], f"{unit} by week")
+    need(frame, ["method", "role", "week", column], f"{unit} by week")
     figure, axes = panels([260.0], colours, titles=[f"{unit} by week"])
     peaks = []
-    for label, known in _methods(frame):
-        one = _rows(frame, method=label).sort_values("week")
+    for label, known in methods_of(frame):
+        one = rows_of(frame, method=label).sort_values("week")
         said = [
             f"{label}, week of {day(week)}: {value:,.0f} {unit}"
             for week, value in zip(one["week"], one[column], strict=True)
@@ -349,81 +250,15 @@ def _weekly(frame: pd.DataFrame, column: str, unit: str, colours: Colours) -> go
 
 
 def _say_weekly(frame: pd.DataFrame, column: str, title: str, value: str, total: str = "") -> str:
-    _need(frame, ["method", "role", "week", column], title)
+    need(frame, ["method", "role", "week", column], title)
     clauses = []
-    for label, _ in _methods(frame):
-        one = _rows(frame, method=label)
+    for label, _ in methods_of(frame):
+        one = rows_of(frame, method=label)
         peak = one.iloc[int(one[column].to_numpy().argmax())]
         clause = f"{label} at most {value.format(peak[column])} in the week of {day(peak['week'])}"
         clauses.append(f"{clause}, {total.format(one[column].sum())}" if total else clause)
     return f"{title}: {'; '.join(clauses)}."
 
 
-def _band(figure: go.Figure, stage: pd.DataFrame, name: str, known: Mark, colours: Colours, row: int) -> None:
-    """Draw a stage of one block: faint from start to finish, and the finish in the method's rule."""
-    storeys, starts, ends = list(stage["storey"]), list(stage["start"]), list(stage["finish"])
-    red, green, blue = (int(colours[known.role][place : place + 2], 16) for place in (1, 3, 5))
-    figure.add_scatter(
-        x=[*starts, *reversed(ends), starts[0]],
-        y=[*storeys, *reversed(storeys), storeys[0]],
-        mode="lines",
-        line={"width": 0.75, "color": f"rgba({red},{green},{blue},0.45)"},
-        fill="toself",
-        fillcolor=f"rgba({red},{green},{blue},0.1)",
-        hoverinfo="skip",
-        **at(row),
-    )
-    said = [
-        f"{name}: storey {storey}, {day(start)} to {day(end)}"
-        for storey, start, end in zip(storeys, starts, ends, strict=True)
-    ]
-    draw_line(figure, ends, storeys, known, colours, row, hover=said)
-
-
-def _name_stages(
-    figure: go.Figure,
-    stages: Sequence[tuple[str, pd.DataFrame]],
-    at_head: bool,
-    span_days: float,
-    last_day: float,
-    colour: str,
-    row: int,
-) -> None:
-    """Name the stages of one method, one line further out where the names would touch.
-
-    A name that would run past the last day of the chart stands to the left of its place.
-    """
-    suffix = "" if row == 1 else str(row)
-    taken: list[float] = []
-    for stage, rows in stages:
-        x = rows["finish"].iloc[-1] if at_head else rows["start"].iloc[0]
-        y = rows["storey"].iloc[-1 if at_head else 0]
-        days = pd.Timestamp(x).value / 86_400e9
-        long = span_days * LETTER_PX * (len(stage) + 1) / _PHONE_PX
-        leftward = days + long > last_day
-        begins = days - long if leftward else days
-        line = next((n for n, end in enumerate(taken) if end <= begins), len(taken))
-        taken[line : line + 1] = [begins + long]
-        line = min(line, 2)
-        figure.add_annotation(
-            x=x,
-            y=y,
-            xref=f"x{suffix}",
-            yref=f"y{suffix}",
-            text=plain(stage),
-            font={"color": colour, "size": NOTE},
-            showarrow=False,
-            xanchor="right" if leftward else "left",
-            xshift=3 if leftward else -3,
-            yanchor="bottom" if at_head else "top",
-            yshift=(2 + 13 * line) * (1 if at_head else -1),
-        )
-
-
 def _span(when: pd.Series) -> tuple[pd.Timestamp, pd.Timestamp]:
     return pd.Timestamp(when.min()), pd.Timestamp(when.max())
-
-
-def _storey_ticks(top: int) -> list[int]:
-    step = next(step for step in (1, 2, 5, 10, 20) if top / step <= 6)
-    return sorted({1 if step != 2 else 2, *range(step, top + 1, step)})

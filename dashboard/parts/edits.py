@@ -14,7 +14,7 @@ from typing import Any, Final
 import pandas as pd
 
 from model.inputs.assumption import read_library
-from model.inputs.scenario import Block, Crane, Scenario, in_order, ready_method
+from model.inputs.scenario import OWN, Block, Crane, Scenario, Section, in_order, ready_method
 
 GRID: Final = ("name", "storeys", "flats_per_storey", "start_weeks", "zones")
 """Figures of a block that stand in the table of blocks."""
@@ -26,6 +26,9 @@ REASON: Final = "Set on the page."
 
 MOST_COMPARED: Final = 6
 """Methods that have a mark of their own."""
+
+WHOLE_BLOCK, BY_CORE, BY_SECTION = HANDED_OVER = ("block", "each core", "sections")
+"""How a block is handed over: whole, core by core, or storeys by storeys from the ground up."""
 
 
 def with_development(draft: Scenario, **changes: Any) -> Scenario:
@@ -84,7 +87,7 @@ def with_block(draft: Scenario, place: int, **changes: Any) -> Scenario:
         Field to value; None leaves a figure to the library.
     """
     blocks = list(draft.blocks)
-    blocks[place] = replace(blocks[place], **_tidy(changes))
+    blocks[place] = _changed(blocks[place], _tidy(changes))
     return _rebuilt(draft, [(i, block) for i, block in enumerate(blocks)], draft.blocks)
 
 
@@ -111,13 +114,148 @@ def with_grid(draft: Scenario, base: Sequence[Block], edits: Mapping[str, Any]) 
     by_row = {int(row): columns for row, columns in changed.items()}
     gone = {int(row) for row in edits.get("deleted_rows", ())}
     rows: list[tuple[int | None, Block]] = [
-        (i, replace(block, **_tidy(by_row.get(i, {})))) for i, block in enumerate(base) if i not in gone
+        (i, _changed(block, _tidy(by_row.get(i, {})))) for i, block in enumerate(base) if i not in gone
     ]
     for columns in edits.get("added_rows", ()):
         filled = {name: value for name, value in _tidy(columns).items() if value not in (None, "")}
         if filled:
             rows.append((None, _added(filled)))
     return _rebuilt(draft, rows, base)
+
+
+def _changed(block: Block, changes: Mapping[str, Any]) -> Block:
+    """Return a block with some figures changed; its topmost section goes on to the new top storey."""
+    after = replace(block, **changes)
+    if not block.sections or after.sections != block.sections or after.storeys == block.storeys:
+        return after
+    if not isinstance(after.storeys, int):
+        return after
+    sections = tuple(
+        replace(section, last=after.storeys) if section.last == block.storeys else section
+        for section in block.sections
+    )
+    return replace(after, sections=sections)
+
+
+# ------------------------------------------------------------------------------------------- handover
+
+
+def handed_over(block: Block) -> str:
+    """Return which of `HANDED_OVER` a block is."""
+    return BY_SECTION if block.sections else block.handover
+
+
+def with_handover(draft: Scenario, place: int, how: str) -> Scenario:
+    """Return the draft with one block handed over another way.
+
+    Parameters
+    ----------
+    draft : Scenario
+    place : int
+        Which block, counted from 0.
+    how : str
+        One of `HANDED_OVER`. By section starts with two of about half the storeys, in which nothing is yet
+        said to be kept apart. Core by core gives the block two cores and a pour to each, if it has fewer.
+    """
+    block = draft.blocks[place]
+    if how == BY_SECTION:
+        half = max(1, (block.storeys or 2) // 2)
+        sections = (Section(1, half), Section(half + 1, max(block.storeys or 2, half + 1)))
+        return with_block(draft, place, handover=WHOLE_BLOCK, sections=sections)
+    if how == BY_CORE:
+        cores = max(block.cores or 2, 2)
+        zones = block.zones if block.zones is None or block.zones >= cores else cores
+        return with_block(draft, place, handover=BY_CORE, sections=(), cores=cores, zones=zones)
+    return with_block(draft, place, handover=WHOLE_BLOCK, sections=())
+
+
+def with_section(draft: Scenario, place: int, number: int, **changes: Any) -> Scenario:
+    """Return the draft with one section of one block changed; a section that met it still meets it.
+
+    Parameters
+    ----------
+    draft : Scenario
+    place, number : int
+        Which block and which of its sections, counted from 0.
+    **changes
+        ``first``, ``last`` or one of `OWN`.
+    """
+    sections = list(draft.blocks[place].sections)
+    before = sections[number]
+    after = sections[number] = replace(before, **changes)
+    for other, section in enumerate(sections):
+        if other != number and section.first == before.last + 1:
+            sections[other] = replace(section, first=after.last + 1)
+        elif other != number and section.last == before.first - 1:
+            sections[other] = replace(section, last=after.first - 1)
+    return with_block(draft, place, sections=tuple(sections))
+
+
+def with_one_section_more(draft: Scenario, place: int) -> Scenario:
+    """Return the draft with the topmost section of one block parted in two."""
+    *lower, top = draft.blocks[place].sections
+    middle = (top.first + top.last) // 2
+    own = {key: getattr(top, key) for key in OWN}
+    parted = (Section(top.first, middle, **own), Section(middle + 1, max(top.last, middle + 1)))
+    return with_block(draft, place, sections=(*lower, *parted))
+
+
+def without_section(draft: Scenario, place: int, number: int) -> Scenario:
+    """Return the draft without one section; the one beside it takes its storeys, the last but one both."""
+    sections = list(draft.blocks[place].sections)
+    gone = sections.pop(number)
+    if len(sections) < 2:
+        return with_handover(draft, place, WHOLE_BLOCK)
+    if number:
+        sections[number - 1] = replace(sections[number - 1], last=gone.last)
+    else:
+        sections[0] = replace(sections[0], first=gone.first)
+    return with_block(draft, place, sections=tuple(sections))
+
+
+# --------------------------------------------------------------------------------------------- cranes
+
+
+def with_crane(draft: Scenario, place: int, **changes: Any) -> Scenario:
+    """Return the draft with one entry of cranes changed; every block stays served by exactly one.
+
+    Parameters
+    ----------
+    draft : Scenario
+    place : int
+        Which of `Scenario.served`, counted from 0.
+    **changes
+        ``name``, ``number`` or ``blocks``. A block taken over leaves the entry it had; a block let go gets
+        a crane of its own; an entry without blocks is gone.
+    """
+    cranes = list(draft.served)
+    cranes[place] = replace(cranes[place], **changes)
+    taken = set(cranes[place].blocks)
+    kept = [
+        crane if i == place else replace(crane, blocks=tuple(b for b in crane.blocks if b not in taken))
+        for i, crane in enumerate(cranes)
+    ]
+    return replace(
+        draft, cranes=_as_given(_with_own([c for c in kept if c.blocks], draft.blocks), draft.blocks)
+    )
+
+
+def _with_own(cranes: Sequence[Crane], blocks: Sequence[Block]) -> tuple[Crane, ...]:
+    """Give every block that no crane serves one of its own, under a name not yet used."""
+    served = {name for crane in cranes for name in crane.blocks}
+    found = list(cranes)
+    for block in blocks:
+        if block.name is None or block.name in served:
+            continue
+        used = {crane.name for crane in found}
+        names = [block.name, *(f"{block.name} {number}" for number in range(2, 100))]
+        found.append(Crane(next(name for name in names if name not in used), (block.name,)))
+    return tuple(found)
+
+
+def _as_given(cranes: tuple[Crane, ...], blocks: Sequence[Block]) -> tuple[Crane, ...]:
+    """Return no cranes where they are what a file without any means: one to each block."""
+    return () if cranes == tuple(Crane(block.name, (block.name,)) for block in blocks) else cranes
 
 
 def _added(filled: Mapping[str, Any]) -> Block:
@@ -150,6 +288,4 @@ def _rebuilt(draft: Scenario, rows: Sequence[tuple[int | None, Block]], base: Se
         for crane in draft.cranes
         if (kept := tuple(new_name.get(name, name) for name in crane.blocks if name in new_name))
     ]
-    served = {name for crane in cranes for name in crane.blocks}
-    cranes += [Crane(b.name, (b.name,)) for b in blocks if b.name is not None and b.name not in served]
-    return replace(draft, blocks=blocks, cranes=tuple(cranes))
+    return replace(draft, blocks=blocks, cranes=_with_own(cranes, blocks))

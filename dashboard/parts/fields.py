@@ -23,7 +23,7 @@ _UNITS = {
 }
 _UNITS |= {"no.": "", "-": "", "no./week": "a week", "no./month": "a month"}
 _UNITS |= {"GBP/no.": "£ each", "GBP/m": "£/m", "min/vehicle": "min a vehicle", "m2/person": "m² a person"}
-_UNITS |= {"GBP/m2 week": "£/m² a week", "degC": "°C"}
+_UNITS |= {"GBP/m2 week": "£/m² a week", "degC": "°C", "kN/m2": "kN/m²", "no./m2": "a m²"}
 
 
 def unit_words(unit: str) -> str:
@@ -52,8 +52,15 @@ def about(record: Assumption) -> str:
     return f"{span}.{note} Evidence: {record.evidence} ({record.mark}). Source: {record.source}."
 
 
-def record_field(key: str) -> None:
-    """Ask for one record, by key; say when it is not the library's, and offer to go back."""
+def record_field(key: str, noted: bool = False) -> None:
+    """Ask for one record, by key; say when it is not the library's, and offer to go back.
+
+    Parameters
+    ----------
+    key : str
+    noted : bool
+        Whether the record's note stands below the field, not only in its help.
+    """
     now = state.sitting()
     record = read_library()[key]
     settings = dict(now.draft.overrides)
@@ -73,6 +80,8 @@ def record_field(key: str) -> None:
         on_change=_set,
         args=(key, field),
     )
+    if noted and record.note:
+        html(f'<p class="sp-field-note">{theme.text(record.note)}</p>')
     if key in settings:
         changed_mark(key, field, record, why)
 

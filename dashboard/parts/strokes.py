@@ -14,8 +14,9 @@ from typing import Any
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.parts.marks import Mark
+from dashboard.parts.marks import Mark, mark
 from dashboard.parts.theme import FONT_STACK
+from model.core.errors import RangeError
 
 Colours = Mapping[str, str]
 
@@ -46,15 +47,70 @@ class Peak:
     words: str
 
 
+def need(frame: pd.DataFrame, columns: Sequence[str], chart: str) -> None:
+    """Refuse a frame that lacks a column or has no row.
+
+    Raises
+    ------
+    RangeError
+        If a column is missing or there is no row.
+    """
+    missing = [column for column in columns if column not in frame.columns]
+    if missing:
+        raise RangeError(
+            f"The frame for {chart} lacks {', '.join(missing)}. It needs the columns {', '.join(columns)}."
+        )
+    if not len(frame):
+        raise RangeError(f"The frame for {chart} has no row. Give one or more, or leave the chart out.")
+
+
+def methods_of(frame: pd.DataFrame) -> list[tuple[str, Mark]]:
+    """Return the methods of a frame in order, each with its mark."""
+    pairs = frame[["method", "role"]].drop_duplicates()
+    return [(str(label), mark(role)) for label, role in pairs.itertuples(index=False)]
+
+
+def rows_of(frame: pd.DataFrame, **wanted: str) -> pd.DataFrame:
+    """Return the rows that have some words in some columns."""
+    for column, value in wanted.items():
+        frame = frame[frame[column] == value]
+    return frame
+
+
+def in_order(column: pd.Series) -> list[str]:
+    """Return the words of a column, each once, in order."""
+    return list(dict.fromkeys(column))
+
+
 def step_points(weeks: pd.Series, values: pd.Series) -> tuple[list[Any], list[float]]:
     """Weeks and values with the end of the last week, so that it is drawn as wide as the others."""
     return [*weeks, weeks.iloc[-1] + pd.Timedelta(days=7)], [*values, values.iloc[-1]]
 
 
-def panels(heights: Sequence[float], colours: Colours, titles: Sequence[str]) -> tuple[go.Figure, list[str]]:
-    """Return an empty figure of panels one under another on one time axis, and the names of their y axes."""
-    gap = 40.0
-    tall = sum(heights) + gap * (len(heights) - 1)
+def panels(
+    heights: Sequence[float],
+    colours: Colours,
+    titles: Sequence[str],
+    gaps: Sequence[float] | None = None,
+    dated: Sequence[bool] | None = None,
+) -> tuple[go.Figure, list[str]]:
+    """Return an empty figure of panels one under another on one time axis, and the names of their y axes.
+
+    Parameters
+    ----------
+    heights : sequence of float
+        [px]
+    colours : mapping
+    titles : sequence of str
+        One for each panel; none is written for an empty one.
+    gaps : sequence of float, optional
+        Room between each panel and the next; 40 each if not given. [px]
+    dated : sequence of bool, optional
+        Whether dates stand under each panel; only under the last if not given.
+    """
+    between = list(gaps) if gaps is not None else [40.0] * (len(heights) - 1)
+    under = list(dated) if dated is not None else [False] * (len(heights) - 1) + [True]
+    tall = sum(heights) + sum(between)
     figure = go.Figure()
     quiet, hairline = colours["quiet"], colours["hairline"]
     figure.update_layout(
@@ -108,7 +164,7 @@ def panels(heights: Sequence[float], colours: Colours, titles: Sequence[str]) ->
                     "ticklen": 4,
                     "tickcolor": quiet,
                     "tickfont": {"size": NOTE, "color": quiet},
-                    "showticklabels": row == len(heights),
+                    "showticklabels": under[row - 1],
                     "tickformat": "%b\n%Y",
                     "nticks": 10,
                     "fixedrange": True,
@@ -116,12 +172,13 @@ def panels(heights: Sequence[float], colours: Colours, titles: Sequence[str]) ->
                 },
             }
         )
-        figure.add_annotation(
-            text=f"<b>{plain(titles[row - 1])}</b>",
-            x=0, y=top, xref="paper", yref="paper", xanchor="left", yanchor="bottom",
-            xshift=-LEFT, yshift=4, showarrow=False, font={"size": TEXT},
-        )  # fmt: skip
-        top = bottom - gap / tall
+        if titles[row - 1]:
+            figure.add_annotation(
+                text=f"<b>{plain(titles[row - 1])}</b>",
+                x=0, y=top, xref="paper", yref="paper", xanchor="left", yanchor="bottom",
+                xshift=-LEFT, yshift=4, showarrow=False, font={"size": TEXT},
+            )  # fmt: skip
+        top = bottom - (between[row - 1] if row < len(heights) else 0.0) / tall
     return figure, names
 
 
@@ -147,7 +204,7 @@ def draw_line(
     """Draw a line in a method's colour and rule; a double line is a line with a light core."""
     xs, ys = list(x), list(y)
     line = {"color": colours[known.role], "width": known.width, "dash": known.dash, "shape": shape}
-    said = [plain(words) for words in hover]
+    said = ["<br>".join(plain(line) for line in words.split("\n")) for words in hover]
     figure.add_scatter(
         x=xs, y=ys, mode="lines", line=line, hovertext=said, hoverinfo="text", meta=known.role, **at(row)
     )
@@ -221,7 +278,7 @@ def name_peaks(
     days = (span[1] - span[0]) / pd.Timedelta(days=1) or 1.0
     places = [(peak.when - span[0]) / pd.Timedelta(days=1) / days for peak in peaks]
     widths = [LETTER_PX * (len(peak.label) + len(peak.words) + 2) / NARROW_PX for peak in peaks]
-    rows, leftward = _stand_apart(places, widths)
+    rows, leftward = stand_apart(places, widths)
     for peak, line, left in zip(peaks, rows, leftward, strict=True):
         colour = colours[peak.known.role]
         level = most * (1.06 + ROW_SHARE * line)
@@ -250,7 +307,7 @@ def name_peaks(
     figure.update_layout({f"yaxis{suffix}": {"range": [0, most * (1.12 + ROW_SHARE * max(rows, default=0))]}})
 
 
-def _stand_apart(places: Sequence[float], widths: Sequence[float]) -> tuple[list[int], list[bool]]:
+def stand_apart(places: Sequence[float], widths: Sequence[float]) -> tuple[list[int], list[bool]]:
     """Return a row, counted upward, and a side (left or not) for each name.
 
     The earlier names run to the left of their leaders and the later ones to the right, so that the two

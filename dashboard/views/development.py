@@ -6,6 +6,7 @@ cannot is said beside its fields, and the last good answer stays.
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields as fields_of
 from typing import Any
 
@@ -13,13 +14,14 @@ import streamlit as st
 
 from dashboard import state
 from dashboard.parts import answer, edits, theme
-from dashboard.parts.fields import record_field
+from dashboard.parts.fields import number, record_field
 from dashboard.parts.layout import html, problems
 from dashboard.shipped import shipped
 from dashboard.views.case import keep_buttons
+from model.inputs.assumption import read_library
 from model.inputs.climate import PLACES, read_climate
 from model.inputs.method import read_catalogue
-from model.inputs.scenario import PRIORITIES, TERRAINS, Block, Method
+from model.inputs.scenario import OWN, PRIORITIES, TERRAINS, Block, Crane, Method, Scenario, Section
 
 MONEY = (
     "money.price",
@@ -33,18 +35,64 @@ MONEY = (
     "money.factory_stage_pct",
 )
 SITE = (
-    "factory.output",
-    "factory.order",
-    "factory.lead",
-    "site.bays",
-    "crane.utilisation",
-    "crane.booked_panels",
-    "site.separation_storeys",
     "site.productive_hours",
     "site.saturday_share",
+    "site.bays",
+    "site.separation_storeys",
+    "site.props_to_work_between",
+    "site.occupied_separation",
 )
+LIFTING = (
+    "crane.utilisation",
+    "crane.booked_panels",
+    "crane.evening_hours",
+    "crane.skip_slabs",
+    "crane.skip_verticals",
+    "crane.overlap_loss",
+)
+FACTORY = (
+    "factory.order",
+    "factory.lead",
+    "factory.output",
+    "factory.damaged",
+    "factory.remake",
+    "factory.freeze",
+)
+APPROVALS = (
+    "approval.before_start",
+    "approval.before_occupation",
+    "approval.before_occupation_low",
+    "approval.power",
+    "approval.change",
+)
+FACTORY_NOTE = "An order placed before the start on site is a number of weeks below 0."
+APPROVALS_NOTE = "Waits as planned for; the authorities and local codes decide."
+LATE = ("late.redesign", "late.fee_pct", "late.consolidated")
+HANDOVER_WORDS = {
+    edits.WHOLE_BLOCK: "The whole block at once",
+    edits.BY_CORE: "Each core by itself",
+    edits.BY_SECTION: "Storeys from the ground up, in sections",
+}
+OWN_WORDS = {
+    "own_stair": "Own stair",
+    "own_lift": "Own lift",
+    "own_riser": "Own risers",
+    "own_access": "Own way in",
+}
 TERRAIN_WORDS = {"town": "Town", "suburb": "Suburb", "open": "Open country"}
 PRIORITY_WORDS = {"together": "What holds up the last handover", "each block": "What holds up its own block"}
+
+FILE_WORDS = {
+    "own_riser": "own risers",
+    "own_access": "own way in",
+    "own_": "own ",
+    "not set true": "not ticked",
+    "Set each true": "Tick each",
+    "Set it true": "Tick it",
+    "another [[blocks.sections]]": "another section",
+    "all [[blocks.sections]]": "the sections",
+}
+"""What a scenario file calls what is asked for here: the words of a problem, and those of the fields."""
 
 DETAILS = {
     "name": "Name",
@@ -84,9 +132,13 @@ def show() -> None:
     _scenario(now)
     _development(now)
     _blocks(now)
+    _cranes(now)
     _methods(now)
     _records("Money", "The same for every method.", MONEY, now, "money")
-    _records("Site and factory", "", SITE, now, "site", "overrides")
+    _records("Site", "Rules of the site, the same for every method.", SITE, now, "site", noted=True)
+    _records("Factory", FACTORY_NOTE, FACTORY, now, "overrides 'factory", noted=True)
+    _records("Approvals", APPROVALS_NOTE, APPROVALS, now, "overrides 'approval", noted=True)
+    problems(now.refusal.title, _elsewhere(now.refusal))
 
 
 def _refused(refusal: state.Refusal) -> theme.Html:
@@ -181,7 +233,26 @@ def _development(now: state.Sitting) -> None:
             st.checkbox, "christmas_closure", "Shut over the winter holiday", value=given.christmas_closure
         )
         _asked(st.checkbox, "bank_holidays", "Shut on bank holidays", value=given.bank_holidays)
+        _asked(st.checkbox, "late_adoption", "Already designed for the open frame", value=given.late_adoption)
+    _late(now)
     problems(now.refusal.title, now.refusal.under("development"))
+
+
+def _late(now: state.Sitting) -> None:
+    """Say what late adoption does, and ask for its figures where it holds."""
+    given, library = dict(now.draft.overrides), read_library()
+    redesign, change, fee, share = (
+        given[key][0] if key in given else library[key].value
+        for key in ("late.redesign", "approval.change", "late.fee_pct", "late.consolidated")
+    )
+    html(
+        '<p class="sp-note">A method with panels is then designed again first: '
+        f"{number(redesign)} weeks of redesign, {number(change)} weeks of waiting for the change to be "
+        f"approved, a fee of {number(fee)} % of the price of construction, and {number(100 * share)} % of "
+        "the outer wall can still be panels; the rest is framed by hand.</p>"
+    )
+    if now.draft.development.late_adoption:
+        _fields(LATE, noted=True)
 
 
 def _asked(field: Any, name: str, label: str, **how: Any) -> None:
@@ -218,8 +289,9 @@ def _blocks(now: state.Sitting) -> None:
             "zones": st.column_config.NumberColumn(DETAILS["zones"], step=1),
         },
     )
-    problems(now.refusal.title, now.refusal.under("blocks", "cranes"))
-    _one_block(now)
+    shown = _one_block(now)
+    beside = _beside_handover(now.refusal, shown)
+    problems(now.refusal.title, [said for said in now.refusal.under("blocks") if said not in beside])
 
 
 def _set_grid(key: str) -> None:
@@ -228,11 +300,11 @@ def _set_grid(key: str) -> None:
     now.detail_stamp += 1
 
 
-def _one_block(now: state.Sitting) -> None:
-    """Ask for every figure of one block."""
+def _one_block(now: state.Sitting) -> int | None:
+    """Ask for every figure of one block; return which it is."""
     blocks = now.draft.blocks
     if not blocks:
-        return
+        return None
     place = st.segmented_control(
         "One block in detail",
         range(len(blocks)),
@@ -241,11 +313,13 @@ def _one_block(now: state.Sitting) -> None:
         key=f"block:{now.stamp}:{len(blocks)}",
     )
     if place is None or place >= len(blocks):
-        return
+        return None
     block = blocks[place]
     _details(block, place, FIRST_DETAILS)
+    _handover(now, block, place)
     with st.expander("Dimensions and price of this block"):
-        _details(block, place, tuple(name for name in DETAILS if name not in FIRST_DETAILS))
+        _details(block, place, tuple(name for name in DETAILS if name not in (*FIRST_DETAILS, "hoists")))
+    return place
 
 
 def _details(block: Block, place: int, names: tuple[str, ...]) -> None:
@@ -284,6 +358,208 @@ def _set_detail(place: int, name: str, key: str) -> None:
     now = state.sitting()
     state.propose(edits.with_block(now.draft, place, **{name: state.widget(key)}))
     now.grid_stamp += 1
+
+
+# --------------------------------------------------------------------------------------- handover
+
+
+def _handover(now: state.Sitting, block: Block, place: int) -> None:
+    """Ask how one block is handed over, and for its sections."""
+    key = f"handover:{place}:{now.stamp}:{now.detail_stamp}"
+    how = edits.handed_over(block)
+    one, _room = st.columns([2, 3], gap="medium")
+    with one:
+        st.selectbox(
+            "Handed over",
+            list(edits.HANDED_OVER),
+            index=edits.HANDED_OVER.index(how) if how in edits.HANDED_OVER else 0,
+            format_func=HANDOVER_WORDS.__getitem__,
+            key=key,
+            on_change=_set_handover,
+            args=(place, key),
+            help="A core handed over by itself has a pour of its own on every storey.",
+        )
+    _said_beside(now.refusal, rf"blocks\[{place + 1}\][^.]*\.handover")
+    if not block.sections:
+        return
+    html(
+        theme.caution(
+            "People would live below a building site. A tick says that the design gives them what it names, "
+            "kept apart from the work. Fire and building-control authorities and licensed designers decide "
+            "whether that may be; slabs poured above them first stand under Site."
+        )
+    )
+    for number_, section in enumerate(block.sections):
+        _section(now, place, number_, section, len(block.sections))
+    _said_beside(now.refusal, rf"blocks\[{place + 1}\][^.]*\.sections$")
+    st.button("Part the topmost in two", key=f"section:{place}:more", on_click=_more_sections, args=(place,))
+
+
+def _section(now: state.Sitting, place: int, number_: int, section: Section, count: int) -> None:
+    """Ask for the storeys of one section, and for what those who live there have for themselves."""
+    stamp = f"{place}:{number_}:{now.stamp}:{now.detail_stamp}"
+    with st.container(key=f"section_{place}_{number_}"):
+        span, own, out = st.columns([2, 4, 1], gap="medium", vertical_alignment="bottom")
+        with span:
+            first, last = st.columns(2, gap="small")
+            for column, name, label in ((first, "first", "Storeys from"), (last, "last", "to")):
+                with column:
+                    key = f"section:{stamp}:{name}"
+                    st.number_input(
+                        label,
+                        value=getattr(section, name),
+                        step=1,
+                        key=key,
+                        on_change=_set_section,
+                        args=(place, number_, name, key),
+                    )
+        with own, st.container(horizontal=True):
+            for name in OWN:
+                key = f"section:{stamp}:{name}"
+                st.checkbox(
+                    OWN_WORDS[name],
+                    value=getattr(section, name),
+                    key=key,
+                    on_change=_set_section,
+                    args=(place, number_, name, key),
+                )
+        with out:
+            st.button("Leave out", key=f"section:{stamp}:out", on_click=_drop_section, args=(place, number_))
+    _said_beside(now.refusal, rf"blocks\[{place + 1}\][^.]*\.sections\[{number_ + 1}\]")
+
+
+def _set_handover(place: int, key: str) -> None:
+    _of_block(edits.with_handover(state.sitting().draft, place, state.widget(key)))
+
+
+def _set_section(place: int, number_: int, name: str, key: str) -> None:
+    value = state.widget(key)
+    if value is not None:
+        _of_block(edits.with_section(state.sitting().draft, place, number_, **{name: value}))
+
+
+def _more_sections(place: int) -> None:
+    _of_block(edits.with_one_section_more(state.sitting().draft, place))
+
+
+def _drop_section(place: int, number_: int) -> None:
+    _of_block(edits.without_section(state.sitting().draft, place, number_))
+
+
+def _of_block(draft: Scenario) -> None:
+    """Try a draft in which a block was changed beside its fields, and lay those out afresh."""
+    now = state.sitting()
+    state.propose(draft)
+    now.detail_stamp += 1
+    now.grid_stamp += 1
+
+
+def _said_beside(refusal: state.Refusal, pattern: str) -> None:
+    """List the problems of one place beside its fields, without the place."""
+    said = [said.removeprefix(f"{where}: ") for where, said in refusal.problems if re.match(pattern, where)]
+    for written, asked in FILE_WORDS.items():
+        said = [one.replace(written, asked) for one in said]
+    problems(refusal.title, [one[:1].upper() + one[1:] for one in said])
+
+
+def _beside_handover(refusal: state.Refusal, place: int | None) -> set[str]:
+    """Return the problems that stand beside the handover of the block shown."""
+    if place is None:
+        return set()
+    pattern = rf"blocks\[{place + 1}\][^.]*\.(handover$|sections(\[\d+\]|$))"
+    return {said for where, said in refusal.problems if re.match(pattern, where)}
+
+
+# ----------------------------------------------------------------------------------------- cranes
+
+
+def _cranes(now: state.Sitting) -> None:
+    """Ask for the cranes, the blocks each serves, and the hoists of each block."""
+    html(
+        theme.section(
+            "Cranes and hoists",
+            "Each block is served by one entry: a crane, or several working together. Cranes whose jibs "
+            "sweep the same blocks keep clear of each other and lose time by it.",
+        ),
+        theme.caution(
+            "How many cranes may work together, where they stand and in which wind they lift is for the lift "
+            "plan and the appointed person to decide."
+        ),
+    )
+    names = [block.name for block in now.draft.blocks]
+    if all(names) and len(set(names)) == len(names):
+        for place, crane in enumerate(now.draft.served):
+            _crane(now, place, crane, names)
+    problems(now.refusal.title, now.refusal.under("cranes"))
+    blocks = now.draft.blocks
+    for start in range(0, len(blocks), 6):
+        for column, place in zip(st.columns(6, gap="medium"), range(start, len(blocks)), strict=False):
+            with column:
+                _hoists(blocks[place], place, now)
+    _fields(LIFTING, noted=True)
+    problems(now.refusal.title, now.refusal.under("overrides 'crane"))
+
+
+def _crane(now: state.Sitting, place: int, crane: Crane, names: list[str]) -> None:
+    stamp = f"{place}:{now.stamp}:{now.grid_stamp}:{now.detail_stamp}:{len(now.draft.served)}"
+    one, two, three = st.columns([1.5, 1.5, 3], gap="large", vertical_alignment="bottom")
+    with one:
+        key = f"crane:{stamp}:name"
+        st.text_input("Crane", value=crane.name, key=key, on_change=_set_crane, args=(place, "name", key))
+    with two:
+        key = f"crane:{stamp}:number"
+        st.number_input(
+            f"Working together, {crane.name}",
+            value=crane.number,
+            step=1,
+            key=key,
+            on_change=_set_crane,
+            args=(place, "number", key),
+            help="Tower cranes on these blocks, 1 to 4.",
+        )
+    with three:
+        key = f"crane:{stamp}:blocks"
+        st.multiselect(
+            f"Blocks served by {crane.name}",
+            names,
+            default=[name for name in crane.blocks if name in names],
+            key=key,
+            on_change=_set_crane,
+            args=(place, "blocks", key),
+            help="A block taken here leaves the crane it had; one let go gets a crane of its own.",
+        )
+
+
+def _set_crane(place: int, name: str, key: str) -> None:
+    now, value = state.sitting(), state.widget(key)
+    if value is None:
+        return
+    state.propose(edits.with_crane(now.draft, place, **{name: tuple(value) if name == "blocks" else value}))
+    now.detail_stamp += 1
+
+
+def _hoists(block: Block, place: int, now: state.Sitting) -> None:
+    key = f"hoists:{place}:{now.stamp}:{now.detail_stamp}"
+    st.number_input(
+        f"Hoists, {block.name or f'Block {place + 1}'}",
+        value=None if block.hoists is None else int(block.hoists),
+        step=1,
+        placeholder="library",
+        key=key,
+        on_change=_set_detail,
+        args=(place, "hoists", key),
+        help="0 to 4; a low block has none, as the library says.",
+    )
+
+
+def _elsewhere(refusal: state.Refusal) -> list[str]:
+    """Return the problems of records that are asked for nowhere on this view."""
+    shown = ("overrides 'factory", "overrides 'approval", "overrides 'crane")
+    return [
+        said
+        for where, said in refusal.problems
+        if where.startswith("overrides") and not where.startswith(shown)
+    ]
 
 
 # ---------------------------------------------------------------------------------------- methods
@@ -335,6 +611,13 @@ def _element(element: str, label: str, options: list[str], methods: tuple[Method
                 on_change=_set_option,
                 args=(method.id, element, key),
             )
+    cautions = [catalogue.options[element, method.option(element)].caution for method in methods]
+    if any(cautions):
+        below = st.columns([1.1] + [2] * len(methods), gap="large")
+        for column, words in zip(below[1:], cautions, strict=True):
+            if words:
+                with column:
+                    html(theme.caution(words))
 
 
 def _set_option(method_id: str, element: str, key: str) -> None:
@@ -364,13 +647,20 @@ def _drop(method_id: str) -> None:
 # ---------------------------------------------------------------------------------------- records
 
 
-def _records(title: str, note: str, keys: tuple[str, ...], now: state.Sitting, *places: str) -> None:
+def _records(
+    title: str, note: str, keys: tuple[str, ...], now: state.Sitting, *places: str, noted: bool = False
+) -> None:
     html(theme.section(title, *([note] if note else [])))
+    _fields(keys, noted)
+    problems(now.refusal.title, now.refusal.under(*places))
+
+
+def _fields(keys: tuple[str, ...], noted: bool = False) -> None:
+    """Ask for some records, three in a row."""
     for start in range(0, len(keys), 3):
         for column, key in zip(st.columns(3, gap="large"), keys[start : start + 3], strict=False):
             with column:
-                record_field(key)
-    problems(now.refusal.title, now.refusal.under(*places))
+                record_field(key, noted)
 
 
 assert set(DETAILS) == {f.name for f in fields_of(Block)} - {"ranges", "sections", "handover"}

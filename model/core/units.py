@@ -19,6 +19,7 @@ UNITS: Final[dict[str, tuple[float, float]]] = {
     "% a year": (-20.0, 100.0),
     "no.": (0.0, 1e6),
     "h": (0.0, 1e5),
+    "h a day": (0.0, 24.0),
     "min": (0.0, 1e4),
     "min/lift": (0.0, 600.0),
     "min/vehicle": (0.0, 1440.0),

@@ -146,6 +146,7 @@ def _conditions(scenario: Scenario, values: Values, layout: Layout) -> Condition
     open_before = np.concatenate([[0.0], np.cumsum(open_dates)])
     paid, ordinary, large, evening = _hook_hours(scenario, values, layout, climate.wind_day_ms, week, month)
     hoists = np.array([given(block.hoists, values, "block.hoists") for block in scenario.blocks])
+    hoists = np.where(np.array(layout.storeys) >= values["site.hoist_storeys"], hoists, 0.0)
     release = np.stack(
         [
             days_to_age(climate.tmean, development.start, days, age, rate)

@@ -460,6 +460,7 @@ def run_days(
     for p in range(pools):
         free_gangs[p] = gang_ptr[p + 1] - gang_ptr[p]
         wait_ptr[p + 1] += wait_ptr[p]
+    wait_from = wait_ptr[:pools].copy()  # the first of each pool that still waits
 
     ready_keys = np.empty(n + 1)
     ready_items = np.empty(n + 1, dtype=np.int64)
@@ -533,7 +534,7 @@ def run_days(
                     active_size = _insert(active, 0, active_size, i)
                     state[i] = 1
                     p = pool[i]
-                    waiting_in[p] = _insert(wait_items, wait_ptr[p], waiting_in[p], i)
+                    waiting_in[p] = _insert(wait_items, wait_from[p], waiting_in[p], i)
                 else:
                     ready_size = _push(ready_keys, ready_items, ready_size, ready[i], i)
                 i = next_on_date[i]
@@ -605,7 +606,7 @@ def run_days(
                     if place >= waiting_in[pool_now] or free_gangs[pool_now] == 0:
                         pool_now = -1
                         continue
-                    i = wait_items[wait_ptr[pool_now] + place]
+                    i = wait_items[wait_from[pool_now] + place]
                     place += 1
                     # in the second phase a task may wait that is ready only later in the date
                     instant = max(freed_at, ready[i])
@@ -631,7 +632,7 @@ def run_days(
                     sweep = active_size
                     state[i] = 1
                     p = pool[i]
-                    waiting_in[p] = _insert(wait_items, wait_ptr[p], waiting_in[p], i)
+                    waiting_in[p] = _insert(wait_items, wait_from[p], waiting_in[p], i)
                     if free_gangs[pool[i]] - to_come[pool[i]] <= 0:
                         continue
 
@@ -675,12 +676,13 @@ def run_days(
                     gang_task[chosen] = i
                     free_gangs[p] -= 1
                     waiting_in[p] -= 1
-                    k = wait_ptr[p]
+                    k = wait_from[p]
                     while wait_items[k] != i:
                         k += 1
-                    while k < wait_ptr[p] + waiting_in[p]:
-                        wait_items[k] = wait_items[k + 1]
-                        k += 1
+                    while k > wait_from[p]:
+                        wait_items[k] = wait_items[k - 1]
+                        k -= 1
+                    wait_from[p] += 1
                     if pool_now >= 0:
                         place -= 1
                     gang[i] = chosen

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model.core.errors import RangeError
+from model.core.errors import Problem, RangeError, ScenarioError
 from model.inputs.assumption import Values
 from model.inputs.scenario import Block, Scenario
 from model.quantities.geometry import (
@@ -355,16 +355,21 @@ def handover_parts(block: Block, zones: int, cores: int) -> tuple[Part, ...]:
 
     Raises
     ------
-    RangeError
+    ScenarioError
         If cores are to be handed over one by one and there are not two, or not a zone to each.
     """
     if block.handover == "each core":
         if cores < 2 or zones < cores:
-            raise RangeError(
-                f"Block {block.name!r} is to be handed over core by core, but has {cores} core"
-                f"{'s' if cores > 1 else ''} and {zones} zone{'s' if zones > 1 else ''}. "
-                "It takes two cores or more and at least a zone to each: "
-                "give `cores` and `zones`, or hand the block over whole."
+            raise ScenarioError(
+                [
+                    Problem(
+                        f"blocks {block.name!r}.handover",
+                        f"each core, with {cores} core{'s' if cores > 1 else ''} and "
+                        f"{zones} zone{'s' if zones > 1 else ''}",
+                        "It takes two cores or more, and at least a zone to each.",
+                        "Give `cores` and `zones`, or hand the block over whole.",
+                    )
+                ]
             )
         edges = [round(k * zones / cores) for k in range(cores + 1)]
         return tuple((1, block.storeys, a + 1, b, 1) for a, b in pairwise(edges))

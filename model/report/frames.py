@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 FRAME, WALLS, FIT_OUT = STAGES = ("frame", "walls", "fit-out")
 """Stages of the storeys-against-time chart; the library says which element's work stands in which."""
 
-WORK, PLANNED_START, SET_LAG = "work", "planned start", "set lag"
+WORK, CLOSED, PLANNED_START, SET_LAG = "work", "closed", "planned start", "set lag"
 """Parts of a date beside the words of `PATH_CAUSES`: work in hand is cut by trade; days before the start that
 the scenario gives a block, and lags between tasks that carry the word of work, are nobody's work."""
 
@@ -167,7 +167,8 @@ def date_made_of(comparison: Comparison, block: int, date: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns method, part, trade, days: every method has the same rows, in the same order. The part is
+        Columns method, part, trade, days: every method has the same rows, in the same order: work by trade,
+        then its waits, closed dates last. The part is
         ``work`` for each trade, else a word of `PATH_CAUSES`, or one of `PLANNED_START` and `SET_LAG`. The
         days of a method add up to its date. [days]
     """
@@ -181,7 +182,8 @@ def date_made_of(comparison: Comparison, block: int, date: str) -> pd.DataFrame:
         found[case.method.label] = parts
     trades = list(dict.fromkeys(trade for one in found.values() for part, trade in one if part == WORK))
     order = [(PLANNED_START, ""), *((WORK, trade) for trade in trades), (SET_LAG, "")]
-    order += [(cause, "") for cause in PATH_CAUSES if cause != WORK]
+    order += [(cause, "") for cause in PATH_CAUSES if cause not in (WORK, CLOSED)]
+    order.append((CLOSED, ""))
     rows = [
         (label, part, _trade_label(trade), one.get((part, trade), 0.0))
         for label, one in found.items()

@@ -200,10 +200,11 @@ class SiteUse:
 
     @cached_property
     def available(self) -> Floats:
-        """Hook hours available by crane and date while the crane is on hire. [h]"""
+        """Hook hours available by crane and date while it is on hire, evenings among them. [h]"""
         dates = np.arange(self.hook_used.shape[1])
         on_hire = (dates >= np.floor(self.crane_from)[:, None]) & (dates < self.crane_to[:, None])
-        return np.where(on_hire, self.plan.conditions.hook_ordinary, 0.0)
+        conditions = self.plan.conditions
+        return np.where(on_hire, conditions.hook_ordinary + conditions.hook_evening, 0.0)
 
     @property
     def peak_month_utilisation(self) -> float:
@@ -433,9 +434,11 @@ def _plant_crews(plan: Plan, dates: int) -> Floats:
     for crane, begin, end in zip(plan.scenario.served, first, last, strict=True):
         crew = crane.number * plan.values["site.crane_crew"]
         crews += crew * ((date >= np.floor(begin)) & (date < end))
-    if plan.network.has("activity:hoist_strike"):
+    if plan.network.has("event:hoist_struck"):
         hoists = plan.takeoff.amount("hoists_no", "block")
         begin, end = plan.event_by_block("water_stopped", "first"), plan.event_by_block("hoist_struck")
+        carried = plan.tasks.hoist >= 0
+        np.minimum.at(begin, plan.tasks.hoist[carried], np.floor(plan.start[carried]))
         for b, present in enumerate(hoists):
             crews += plan.values["site.hoist_operators"] * present * ((date >= begin[b]) & (date < end[b]))
     return crews * plan.conditions.open_week[:dates]
