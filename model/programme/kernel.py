@@ -12,6 +12,8 @@ Work under large lifts gives way for part of a date, by what flew over it on the
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +21,8 @@ from model.core.compiled import compiled, lean
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Whole = NDArray[np.signedinteger[Any]]
+"""Integers of any length."""
 
 CALENDAR, WORKING, STRIKE, PROPS = 0, 1, 2, 3
 """Kinds of lag."""
@@ -28,6 +32,9 @@ NO_LIFT, ORDINARY, LARGE = 0, 1, 2
 
 FRAME_USE, PANEL_USE, OTHER_USE = 0, 1, 2
 """Uses of the hook, for the booked shares; evening loading-out is for other lifts."""
+
+SHORT, TINY = np.int16, np.int8
+"""Integers of cranes, hoists, faces and pools; of classes and kinds."""
 
 EPS = 1e-9
 
@@ -96,7 +103,7 @@ def topological(pred_count: Ints, succ_ptr: Ints, succ: Ints, rank: Ints) -> Int
         Tasks in order; shorter than n if the links form a ring.
     """
     n = pred_count.size
-    missing = pred_count.copy()
+    missing = pred_count.astype(np.int32)
     keys = np.empty(n + 1)
     items = np.empty(n + 1, dtype=np.int64)
     size = 0
@@ -264,7 +271,7 @@ def after_lag(
 
 
 @lean
-def _insert(items: Ints, first: int, size: int, item: int) -> int:
+def _insert(items: Whole, first: int, size: int, item: int) -> int:
     """Put a task into the list kept in order from a place on; return the new size."""
     k = first + size
     while k > first and items[k - 1] > item:
@@ -276,27 +283,27 @@ def _insert(items: Ints, first: int, size: int, item: int) -> int:
 
 @lean
 def _let_go(
-    stack: Ints,
+    stack: Whole,
     top: int,
     work: Floats,
     ready: Floats,
     start: Floats,
     finish: Floats,
     state: NDArray[np.int8],
-    bound_link: Ints,
-    missing: Ints,
-    succ_ptr: Ints,
-    succ: Ints,
+    bound_link: Whole,
+    missing: Whole,
+    succ_ptr: Whole,
+    succ: Whole,
     lag: Floats,
-    lag_kind: Ints,
+    lag_kind: Whole,
     open_dates: Floats,
     open_before: Floats,
     release: Floats,
     today: int,
-    on_date: Ints,
-    next_on_date: Ints,
+    on_date: Whole,
+    next_on_date: Whole,
     ready_keys: Floats,
-    ready_items: Ints,
+    ready_items: Whole,
     ready_size: int,
 ) -> tuple[int, int]:
     """Tell the followers of the finished tasks on the stack, and through events their followers.
@@ -340,19 +347,19 @@ def _let_go(
 def run_days(
     work: Floats,
     hook: Floats,
-    crane: Ints,
-    lift_class: Ints,
-    use: Ints,
+    crane: Whole,
+    lift_class: Whole,
+    use: Whole,
     hoist_hours: Floats,
-    hoist: Ints,
-    face: Ints,
-    calendar: Ints,
-    pool: Ints,
-    pred_count: Ints,
-    succ_ptr: Ints,
-    succ: Ints,
+    hoist: Whole,
+    face: Whole,
+    calendar: Whole,
+    pool: Whole,
+    pred_count: Whole,
+    succ_ptr: Whole,
+    succ: Whole,
     lag: Floats,
-    lag_kind: Ints,
+    lag_kind: Whole,
     share: Floats,
     open_dates: Floats,
     open_before: Floats,
@@ -361,15 +368,16 @@ def run_days(
     hook_large: Floats,
     hook_evening: Floats,
     hoist_available: Floats,
-    gang_ptr: Ints,
+    gang_ptr: Whole,
     booked_panels: float,
     least_hook_start: float,
     cleared_per_hour: float,
     log_size: int,
-) -> tuple[int, Floats, Floats, Floats, Ints, Ints, Ints, Ints, Floats, Floats, int]:
+) -> tuple[int, Floats, Floats, Floats, Whole, Whole, Whole, Whole, Floats, Floats, int]:
     """Schedule every task, date by date.
 
-    Tasks come in the order in which they are served: task 0 goes first.
+    Tasks come in the order in which they are served: task 0 goes first. Short integers are meant for what
+    is counted in tens (`SHORT`, `TINY`): a third of a schedule's time is waiting for memory.
 
     Parameters
     ----------
@@ -436,15 +444,15 @@ def run_days(
     ready = np.zeros(n)
     start = np.full(n, -1.0)
     finish = np.full(n, -1.0)
-    gang = np.full(n, -1, dtype=np.int64)
-    bound_link = np.full(n, -1, dtype=np.int64)
-    bound_task = np.full(n, -1, dtype=np.int64)
+    gang = np.full(n, -1, dtype=np.int32)
+    bound_link = np.full(n, -1, dtype=np.int32)
+    bound_task = np.full(n, -1, dtype=np.int32)
     left = work.copy()
     hook_left = hook.copy()
-    missing = pred_count.copy()
+    missing = pred_count.astype(np.int32)
     state = np.zeros(n, dtype=np.int8)  # 0 not ready, 1 waiting, 2 in hand, 3 done, 4 left alone till it ends
     resume = np.zeros(n)
-    stopped_by_hook = np.full(n, -1, dtype=np.int64)  # last date on which hook time stopped it
+    stopped_by_hook = np.full(n, -1, dtype=np.int32)  # last date on which hook time stopped it
 
     gang_task = np.full(gangs, -1, dtype=np.int64)
     gang_free_at = np.zeros(gangs)
@@ -453,7 +461,7 @@ def run_days(
     waiting_in = np.zeros(pools, dtype=np.int64)
     to_come = np.zeros(pools, dtype=np.int64)
     wait_ptr = np.zeros(pools + 1, dtype=np.int64)  # tasks that wait for a gang, pool by pool, in order
-    wait_items = np.empty(n, dtype=np.int64)
+    wait_items = np.empty(n, dtype=np.int32)
     for i in range(n):
         if pool[i] >= 0:
             wait_ptr[pool[i] + 1] += 1
@@ -466,9 +474,9 @@ def run_days(
     ready_items = np.empty(n + 1, dtype=np.int64)
     ready_size = 0
     on_date = np.full(horizon, -1, dtype=np.int64)  # first of the tasks that become ready on each date
-    next_on_date = np.empty(n, dtype=np.int64)
+    next_on_date = np.empty(n, dtype=np.int32)
     ends_on = np.full(horizon, -1, dtype=np.int64)  # first of the tasks left alone that end on each date
-    next_ends = np.empty(n, dtype=np.int64)
+    next_ends = np.empty(n, dtype=np.int32)
     freed_keys = np.empty(n + 1)
     freed_items = np.empty(n + 1, dtype=np.int64)
     freed_size = 0

@@ -30,7 +30,9 @@ from model.programme.kernel import (
     LARGE,
     LOG_FULL,
     PROPS,
+    SHORT,
     STRIKE,
+    TINY,
     WORKING,
     early_finish,
     late_start,
@@ -382,19 +384,19 @@ def run_plan(
         outcome = run_days(
             tasks.work[order],
             tasks.hook[order],
-            tasks.crane[order],
-            tasks.lift_class[order],
-            tasks.use[order],
+            tasks.crane[order].astype(SHORT),
+            tasks.lift_class[order].astype(TINY),
+            tasks.use[order].astype(TINY),
             tasks.hoist_hours[order],
-            tasks.hoist[order],
-            tasks.face[order],
-            tasks.calendar[order],
-            pool[order],
+            tasks.hoist[order].astype(SHORT),
+            tasks.face[order].astype(SHORT),
+            tasks.calendar[order].astype(TINY),
+            pool[order].astype(SHORT),
             network.pred_count[order],
             served.succ_ptr,
             served.after,
             links.lag[served.links],
-            links.kind[served.links],
+            links.kind[served.links].astype(TINY),
             conditions.share,
             conditions.open_dates,
             conditions.open_before,
@@ -414,7 +416,9 @@ def run_plan(
         room *= 2
     status, ready, start, finish, gang, bound_link, bound_task, code, work, hook, undone = outcome
     ready, start, finish = ready[rank], start[rank], finish[rank]
-    gang, bound_link, bound_task = gang[rank], bound_link[rank], bound_task[rank]
+    gang, bound_link, bound_task = (
+        values_of[rank].astype(np.int64) for values_of in (gang, bound_link, bound_task)
+    )
     if status != DONE:
         raise ScheduleError(_too_long(network, tasks, finish, undone, takeoff))
     bound_link = np.where(bound_link >= 0, served.links[bound_link], -1)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.parts import charts, theme
-from dashboard.parts.strokes import stand_apart, money_words
+from dashboard.parts.strokes import money_words, stand_apart
 from model.core.errors import RangeError
 
 LIGHT = theme.tokens("light")

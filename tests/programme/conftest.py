@@ -9,7 +9,17 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from model.programme.kernel import CALENDAR, DONE, OTHER_USE, early_finish, late_start, run_days, topological
+from model.programme.kernel import (
+    CALENDAR,
+    DONE,
+    OTHER_USE,
+    SHORT,
+    TINY,
+    early_finish,
+    late_start,
+    run_days,
+    topological,
+)
 
 
 @dataclass(frozen=True)
@@ -128,14 +138,16 @@ class Net:
         outcome = run_days(
             self.of("work")[order],
             self.of("hook")[order],
-            *(self.of(name, np.int64)[order] for name in ("crane", "lift_class", "use")),
+            *(self.of(*name)[order] for name in (("crane", SHORT), ("lift_class", TINY), ("use", TINY))),
             self.of("hoist_hours")[order],
-            *(self.of(name, np.int64)[order] for name in ("hoist", "face", "calendar", "pool")),
+            *(self.of(name, SHORT)[order] for name in ("hoist", "face")),
+            self.of("calendar", TINY)[order],
+            self.of("pool", SHORT)[order],
             np.bincount(after, minlength=n).astype(np.int64),
             np.searchsorted(before, np.arange(n + 1)).astype(np.int64),
             after,
             self.lags[links],
-            np.array([self.links[e].kind for e in links], dtype=np.int64),
+            np.array([self.links[e].kind for e in links], dtype=TINY),
             site.share,
             site.open_dates,
             site.open_before,
@@ -157,7 +169,7 @@ class Net:
         dates = site.open_dates.size
         return Done(
             status, ready, start, finish, gang, link_at[bound_link], task_at[bound_task],
-            order[code // dates], code % dates, work, hook,
+            order[code // dates], code % dates, work.copy(), hook.copy(),
         )  # fmt: skip
 
 
