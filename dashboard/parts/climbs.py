@@ -284,7 +284,8 @@ def _ready(
         words = words.replace(" ", "<br>", 1)
     figure.add_annotation(
         x=ready, y=0, xref=f"x{suffix}", yref=f"y{suffix} domain", text=words, showarrow=False,
-        align="right" if leftward else "left", xanchor="right" if leftward else "left", xshift=-3 if leftward else 3, yanchor="bottom", yshift=1,
+        align="right" if leftward else "left", xanchor="right" if leftward else "left",
+        xshift=-3 if leftward else 3, yanchor="bottom", yshift=1,
         font={"color": colour, "size": NOTE},
     )  # fmt: skip
 
@@ -346,7 +347,7 @@ def way_to_date(frame: pd.DataFrame, colours: Colours) -> go.Figure:
         [HEAD + foot + base for foot in feet],
         colours,
         titles=[""] * len(methods),
-        gaps=[54.0] * (len(methods) - 1),
+        gaps=[72.0] * (len(methods) - 1),
         dated=[True] * len(methods),
     )
     for row, ((label, known), foot) in enumerate(zip(methods, feet, strict=True), start=1):

@@ -101,7 +101,8 @@ def _strip(strip: Strip, longest: float) -> str:
             inside = f'<span class="sp-inside"><b>{piece.size:.1f}</b> {text(piece.name)}</span>'
         spans.append(
             f'<span class="sp-piece sp-fill-{_dashed(piece.kind)} {odd}" tabindex="-1" '
-            f'style="left:{left:.3f}%;width:{wide:.3f}%">{inside}<span class="sp-tip {side}">{tip}</span></span>'
+            f'style="left:{left:.3f}%;width:{wide:.3f}%">{inside}'
+            f'<span class="sp-tip {side}">{tip}</span></span>'
         )
         at += piece.size
     head = (

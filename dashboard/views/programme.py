@@ -306,7 +306,8 @@ def _slips() -> None:
     html(cuts.bars(rows, "Weeks the last handover moves when the trade loses a week, and what that costs"))
     html(
         '<p class="sp-note">Trades not drawn can lose a week for nothing. A sum gained means that money is '
-        f"spent later while the flats sell no slower. Not in it: {theme.text('; '.join(SLIPS_LEAVE_OUT))}.</p>"
+        "spent later while the flats sell no slower. "
+        f"Not in it: {theme.text('; '.join(SLIPS_LEAVE_OUT))}.</p>"
     )
     with st.expander("Every trade"):
         html(words.slips_table(slips, shown.names))
@@ -320,7 +321,8 @@ def _changes() -> None:
         theme.section(
             "The cheapest week",
             "One more gang, crane, hoist or deck set, an evening's loading-out, a faster factory, another "
-            "order of work: each tried alone. The three that bring the last handover forward most are priced.",
+            "order of work: each tried alone. The three that bring the last handover forward most are "
+            "priced.",
         )
     )
     kept = _reruns(shown)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.parts import charts, theme
+from dashboard.parts import charts, climbs, theme
 from dashboard.parts.strokes import money_words, stand_apart
 from model.core.errors import RangeError
 
@@ -69,7 +69,7 @@ def flows():
 
 
 ALL = [
-    (charts.storeys_against_time, charts.say_storeys, storeys()),
+    (climbs.storeys_against_time, climbs.say_storeys, storeys()),
     (charts.people_by_week, charts.say_people, weekly("operatives")),
     (charts.loads_by_week, charts.say_loads, weekly("loads")),
     (charts.hook_hours, charts.say_hook_hours, hooks()),
@@ -137,29 +137,53 @@ def test_rules_tell_the_methods_apart_without_colour():
     assert list(core.y) == list(double.y)
 
 
-def test_line_of_balance_has_a_panel_for_each_of_six_blocks_on_one_time_axis():
+def test_line_of_balance_has_a_panel_for_each_method_of_each_of_six_blocks_on_one_time_axis():
     names = ["Heron", "Teal", "Swift", "Wren", "Plover", "Kite"]
-    figure = charts.storeys_against_time(storeys(names), LIGHT)
-    panels = [figure.layout[f"yaxis{n}"] for n in ("", 2, 3, 4, 5, 6)]
+    figure = climbs.storeys_against_time(storeys(names), LIGHT)
+    panels = [figure.layout[f"yaxis{n}"] for n in ("", *range(2, 13))]
     for above, below in pairwise(panels):
         assert below.domain[1] < above.domain[0]
-    assert all(figure.layout[f"xaxis{n}"].matches == "x" for n in range(2, 7))
-    titles = [note.text for note in figure.layout.annotations if note.xref == "paper"]
-    assert [title for title in titles if title != "storey"] == [f"<b>{name}</b>" for name in names]
+    assert all(figure.layout[f"xaxis{n}"].matches == "x" for n in range(2, 13))
+    written = " ".join(str(note.text) for note in figure.layout.annotations)
+    assert [name for name in names if f"<b>{name}</b>" in written] == names
 
 
-def test_a_stage_climbs_through_the_finish_of_each_storey():
-    frame = storeys(["Heron"])
-    figure = charts.storeys_against_time(frame, LIGHT)
+def test_a_stage_climbs_through_the_finish_of_each_storey_and_says_who_where_when_and_why_then():
+    frame = storeys(["Heron"]).assign(
+        trade="Painters", gang="2 of 3", what="Decoration", why="cure", after="x"
+    )
+    figure = climbs.storeys_against_time(frame, LIGHT)
     walls = frame[(frame["method"] == "Panels") & (frame["stage"] == "walls")]
-    line = drawn(figure, "panels")[1]
-    assert list(pd.to_datetime(line.x)) == list(walls["finish"])
+    (line,) = [
+        trace
+        for trace in figure.data
+        if trace.hovertext
+        and "Panels, walls" in trace.hovertext[0]
+        and list(trace.x) == list(walls["finish"])
+    ]
     assert list(line.y) == [1, 2, 3, 4]
-    assert line.hovertext[0] == "Panels, walls: storey 1, 24 May 2027 to 7 Jun 2027"
+    for word in (
+        "Heron, storey 1",
+        "24 May 2027 to 7 Jun 2027",
+        "Painters, gang 2 of 3",
+        "Decoration",
+        "after x",
+    ):
+        assert word in line.hovertext[0], line.hovertext[0]
+
+
+def test_pace_and_lag_are_written_over_each_panel():
+    pace = pd.DataFrame(
+        [(label, "Heron", 13.6, 4.0, START, START + pd.Timedelta(days=400)) for label, _role in METHODS[:2]],
+        columns=["method", "block", "cycle_days", "lag_storeys", "start", "ready"],
+    )
+    figure = climbs.storeys_against_time(storeys(["Heron"]), LIGHT, pace)
+    written = [str(note.text) for note in figure.layout.annotations]
+    assert sum("13.6 days a storey" in words and "4 storeys of lag" in words for words in written) == 2
 
 
 def test_a_block_of_one_storey_can_be_drawn():
-    figure = charts.storeys_against_time(storeys(["Lodge"], count=1), LIGHT)
+    figure = climbs.storeys_against_time(storeys(["Lodge"], count=1), LIGHT)
     low, high = figure.layout.yaxis.range
     assert low < 1 < high
 
