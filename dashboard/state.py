@@ -32,9 +32,7 @@ _SITTING: Final = "sitting"
 
 FRAMES: Final = {
     "storeys": frames.storeys_against_time,
-    "people": frames.people_by_week,
     "loads": frames.loads_by_week,
-    "hooks": frames.hook_by_week,
     "cash": frames.cash_by_month,
     "cost_plan": frames.cost_plan,
     "register": frames.register,

@@ -517,24 +517,6 @@ def gangs_table(figures: Figures, names: Names, label_of: Mapping[str, str]) -> 
     return narrow(table(heads, rows, numeric=range(1, len(names) + 1), roles=roles))
 
 
-def factory_line(figures: Figures, names: Names) -> str:
-    """Return when panels are ordered and the last days to, or nothing where none are made."""
-    for name in names:
-        factory = figures["methods"][name.id]["factory"]
-        if factory:
-            last = _date(factory["order_by"])
-            late = factory["ordered"] > factory["order_by"]
-            safe = f"after the last safe day, {last}" if late else f"the last safe day is {last}"
-            frozen = f"for that the design is frozen by {_date(factory['freeze_by'])}"
-            made = f"{_date(factory['first_made'])} to {_date(factory['last_made'])}"
-            return (
-                f"{factory['panels']:,.0f} panels, ordered on {_date(factory['ordered'])} "
-                f"({safe}; {frozen}), "
-                f"made from {made} by a factory that can make {factory['panels_per_week']:,.0f} a week."
-            )
-    return ""
-
-
 def narrow(one: Html) -> Html:
     """Return a table of few columns no wider than it can be read across."""
     return Html(f'<div class="sp-narrow">{one}</div>')
@@ -546,16 +528,6 @@ def _date(iso: str) -> str:
 
 def _count(value: float, noun: str) -> str:
     return f"{value:g} {noun}{'' if value == 1 else 's'}"
-
-
-def listed_table(heading: str, lists: Sequence[Sequence[str]], names: Names) -> Html:
-    """Return which method has each thing of some lists, in the order they come."""
-    seen = list(dict.fromkeys(one for each in lists for one in each))
-    rows = [[one, *("yes" if one in each else "no" for each in lists)] for one in seen]
-    rows.append(["Number", *(str(len(each)) for each in lists)])
-    roles = {place: name.role for place, name in enumerate(names, start=1)}
-    heads = [heading, *(name.label for name in names)]
-    return narrow(table(heads, rows, numeric=range(1, len(names) + 1), roles=roles, total=True))
 
 
 def cost_table(plan: pd.DataFrame, names: Names, labels: Mapping[str, str]) -> Html:

@@ -48,29 +48,6 @@ CONFIG: dict[str, Any] = {
 # ------------------------------------------------------------------------------------ week by week
 
 
-def people_by_week(frame: pd.DataFrame, colours: Colours) -> go.Figure:
-    """Draw the operatives on site by week, with each method's peak named.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        ``method, role, week, operatives``; a week is the date of its first day.
-    colours : mapping
-        Tokens of one mode.
-
-    Raises
-    ------
-    RangeError
-        If a column is missing or there is no row.
-    """
-    return _weekly(frame, "operatives", "operatives", colours)
-
-
-def say_people(frame: pd.DataFrame) -> str:
-    """Say in one sentence how many operatives each method has at its peak, and when."""
-    return _say_weekly(frame, "operatives", "Operatives on site by week", "{:,.0f} operatives")
-
-
 def loads_by_week(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     """Draw the lorry loads by week, with each method's peak named.
 

@@ -69,11 +69,6 @@ class Layout:
             for k in range(len(of_block))
         )
 
-    @property
-    def shape_key(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        """What the network's structure depends on."""
-        return self.storeys, self.zones
-
     @cached_property
     def zone_block(self) -> NDArray[np.int64]:
         """Block of every zone."""

@@ -251,30 +251,10 @@ def _weeks(case: Case, by_date: Floats, how: str) -> pd.DataFrame:
     return pd.DataFrame({"method": case.method.label, "week": week, "value": weekly})
 
 
-def people_by_week(comparison: Comparison) -> pd.DataFrame:
-    """Return operatives on site in the mean of a week's open dates: columns method, week, operatives."""
-    parts = [
-        _weeks(case, case.site.present.sum(axis=0) + case.site.support, "mean") for case in comparison.cases
-    ]
-    return pd.concat(parts, ignore_index=True).rename(columns={"value": "operatives"})
-
-
 def loads_by_week(comparison: Comparison) -> pd.DataFrame:
     """Return vehicles by week: columns method, week, loads."""
     parts = [_weeks(case, case.site.loads.by_date(1), "sum") for case in comparison.cases]
     return pd.concat(parts, ignore_index=True).rename(columns={"value": "loads"})
-
-
-def hook_by_week(comparison: Comparison) -> pd.DataFrame:
-    """Return hook hours by crane and week: columns method, crane, week, used, available. [h]"""
-    parts = []
-    for case in comparison.cases:
-        for c, crane in enumerate(case.plan.scenario.served):
-            used = _weeks(case, case.site.hook_used[c], "sum")
-            could = _weeks(case, case.site.available[c], "sum")
-            used = used.rename(columns={"value": "used"}).assign(crane=crane.name, available=could["value"])
-            parts.append(used[used["available"] > 0])
-    return pd.concat(parts, ignore_index=True)[["method", "crane", "week", "used", "available"]]
 
 
 def cash_by_month(comparison: Comparison) -> pd.DataFrame:

@@ -70,7 +70,6 @@ def flows():
 
 ALL = [
     (climbs.storeys_against_time, climbs.say_storeys, storeys()),
-    (charts.people_by_week, charts.say_people, weekly("operatives")),
     (charts.loads_by_week, charts.say_loads, weekly("loads")),
     (charts.hook_hours, charts.say_hook_hours, hooks()),
     (charts.cash, charts.say_cash, flows()),
@@ -127,7 +126,7 @@ def test_markup_in_a_method_name_is_shown_not_obeyed(draw, say, frame):
 
 
 def test_rules_tell_the_methods_apart_without_colour():
-    figure = charts.people_by_week(weekly("operatives", METHODS), LIGHT)
+    figure = charts.loads_by_week(weekly("loads", METHODS), LIGHT)
     (solid,), (double,), (dashed,) = (drawn(figure, role) for _, role in METHODS)
     assert solid.line.dash == double.line.dash == "solid"
     assert dashed.line.dash != "solid"
@@ -189,10 +188,10 @@ def test_a_block_of_one_storey_can_be_drawn():
 
 
 def test_the_busiest_week_is_named_with_its_figure():
-    figure = charts.people_by_week(weekly("operatives"), LIGHT)
+    figure = charts.loads_by_week(weekly("loads"), LIGHT)
     assert "<b>Open frame</b> 32" in [note.text for note in figure.layout.annotations]
-    said = charts.say_people(weekly("operatives"))
-    assert "Open frame at most 32 operatives in the week of 19 Apr 2027" in said
+    said = charts.say_loads(weekly("loads"))
+    assert "Open frame at most 32 loads in the week of 19 Apr 2027" in said
 
 
 def test_loads_are_summed_in_words():
