@@ -46,9 +46,25 @@ def comparison_table(figures: dict[str, Any], console: Console | None = None) ->
         f"Owed to the walls alone: first handover {sooner(walls['weeks_to_first_handover'])}, "
         f"last {sooner(walls['weeks_to_last_handover'])}; profit {_signed(walls['profit'])}."
     )
+    for name, method in methods.items():
+        out.print(_why(name, method))
     out.print(f"{figures['defaults_used']} values stand at their default.")
     for warning in figures["warnings"]:
         out.print(f"warning: {warning}", markup=False)
+
+
+def _why(name: str, method: dict[str, Any]) -> str:
+    """Say what the weeks to the last handover are made of, and whether the factory holds the site up."""
+    last = method["causes"]["last_handover"]
+    parts = sorted(last["days"].items(), key=lambda item: -item[1])
+    made = ", ".join(f"{cause} {days / 7:.1f}" for cause, days in parts if days / 7 >= 0.05)
+    said = f"{name}, weeks to the last handover ({last['block']}): {made}."
+    factory = method["factory"]
+    if factory and factory["binds"]:
+        since = day(dt.date.fromisoformat(factory["binds_since"]))
+        waited, weeks = factory["storeys_that_waited"], factory["longest_wait_days"] / 7
+        said += f" The factory holds the site up from {since}: {waited} waits, {weeks:.1f} weeks at most."
+    return said
 
 
 def _signed(amount: float) -> str:

@@ -280,13 +280,12 @@ def _ready(
     words = f"ready {day(ready)}"
     room = (span[1] - ready) / (span[1] - span[0]) * PHONE_PX
     leftward = room < LETTER_PX * len(words)
+    across, shift = ("right", -3) if leftward else ("left", 3)
     if leftward:  # on two lines, so as to stay clear of the work beside it
         words = words.replace(" ", "<br>", 1)
     figure.add_annotation(
-        x=ready, y=0, xref=f"x{suffix}", yref=f"y{suffix} domain", text=words, showarrow=False,
-        align="right" if leftward else "left", xanchor="right" if leftward else "left",
-        xshift=-3 if leftward else 3, yanchor="bottom", yshift=1,
-        font={"color": colour, "size": NOTE},
+        x=ready, y=0, xref=f"x{suffix}", yref=f"y{suffix} domain", text=words, showarrow=False, align=across,
+        xanchor=across, xshift=shift, yanchor="bottom", yshift=1, font={"color": colour, "size": NOTE},
     )  # fmt: skip
 
 
@@ -379,7 +378,7 @@ def say_way(frame: pd.DataFrame) -> str:
     for label, _known in methods_of(frame):
         steps = _steps(rows_of(frame, method=label))
         longest = steps.assign(days=steps["to_day"] - steps["from_day"]).nlargest(3, "days", keep="first")
-        said = [f"{one.what} {one.days / 7:.1f} weeks" for one in longest.itertuples()]
+        said = [f"{_called(one)} {one['days'] / 7:.1f} weeks" for one in longest.to_dict("records")]
         clauses.append(f"{label}, {len(steps)} steps, longest {listed(said)}")
     return f"The way to the date: {'; '.join(clauses)}."
 
@@ -451,8 +450,7 @@ def _legs(steps: pd.DataFrame, span: float) -> list[Leg]:
     ]
     sides: dict[bool, list[tuple[float, Any, str]]] = {False: [], True: []}
     for one in whole.to_dict("records"):
-        words = one["what"] if one["kind"] == "work" else _cause_of(one["parts"])
-        said = f"{words}, {(one['to_day'] - one['from_day']) / 7:.1f} weeks"
+        said = f"{_called(one)}, {(one['to_day'] - one['from_day']) / 7:.1f} weeks"
         late = one["from_day"] + one["to_day"] > span
         edge = "to_day" if late else "from_day"
         when = one["start"] if not late else one["finish"]
@@ -474,9 +472,12 @@ def _legs(steps: pd.DataFrame, span: float) -> list[Leg]:
     return legs
 
 
-def _cause_of(parts: str) -> str:
-    """Return the cause that takes most days of a step, from its parts in words."""
-    return max(parts.split(", "), key=lambda part: float(part.rsplit(" ", 1)[1])).rsplit(" ", 1)[0]
+def _called(one: dict[str, Any]) -> str:
+    """Return what a step is called: its task, or the cause that takes most of what lies between two."""
+    if one["kind"] == "work":
+        return str(one["what"])
+    parts = [part.rsplit(" ", 1) for part in one["parts"].split(", ")]
+    return str(max(parts, key=lambda part: float(part[1]))[0])
 
 
 def _name_leg(figure: go.Figure, leg: Leg, colour: str, row: int) -> None:

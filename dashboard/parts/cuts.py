@@ -90,17 +90,17 @@ def strips(each: Sequence[Strip], said: str) -> Html:
 def _strip(strip: Strip, longest: float) -> str:
     pieces = [piece for piece in strip.pieces if piece.size > 0]
     at, spans = 0.0, []
-    for n, piece in enumerate(pieces):
+    for piece in pieces:
         left, wide = 100 * at / longest, 100 * piece.size / longest
         side = "sp-tip-left" if left > 55 else ""
         tip = f"<b>{piece.size:.1f} weeks</b> {text(piece.name)}"
         tip += f"<br>{text(piece.note)}" if piece.note else ""
-        odd = "sp-odd" if n % 2 else ""
         inside = ""
         if _fits(piece, longest):
-            inside = f'<span class="sp-inside"><b>{piece.size:.1f}</b> {text(piece.name)}</span>'
+            named = f"<b>{piece.size:.1f}</b> {text(piece.name)}"
+            inside = f'<span class="sp-inside"><span>{named}</span></span>'
         spans.append(
-            f'<span class="sp-piece sp-fill-{_dashed(piece.kind)} {odd}" tabindex="-1" '
+            f'<span class="sp-piece sp-fill-{_dashed(piece.kind)}" tabindex="-1" '
             f'style="left:{left:.3f}%;width:{wide:.3f}%">{inside}'
             f'<span class="sp-tip {side}">{tip}</span></span>'
         )
@@ -252,7 +252,7 @@ class Bar:
     words: str
 
 
-def bars(rows: Sequence[tuple[str, Sequence[Bar]]], unit: str) -> Html:
+def bars(rows: Sequence[tuple[str, Sequence[Bar]]], unit: str, longest: float = 0.0) -> Html:
     """Return rows of bars, one for each method, to one scale, each with its words.
 
     Parameters
@@ -261,8 +261,10 @@ def bars(rows: Sequence[tuple[str, Sequence[Bar]]], unit: str) -> Html:
         What the row is of.
     unit : str
         What the length stands for, in words.
+    longest : float
+        Length that fills the room, where rows are to have the scale of others; 0 for the longest of these.
     """
-    most = max((bar.size for _name, each in rows for bar in each), default=0.0) or 1.0
+    most = max([longest, *(bar.size for _name, each in rows for bar in each)]) or 1.0
     body = "".join(
         f'<div class="sp-bars-row"><p>{text(name)}</p>'
         f"<div>{''.join(_bar(bar, most) for bar in each)}</div></div>"

@@ -374,7 +374,10 @@ def factory_points(factory: Mapping[str, Any], site_start: str) -> list[tuple[dt
     ]
     if factory.get("binds_since"):
         found.append((factory["binds_since"], "storeys begin to wait"))
-    return sorted((dt.date.fromisoformat(when), words) for when, words in found)
+    together: dict[str, list[str]] = {}
+    for when, words in found:
+        together.setdefault(when, []).append(words)
+    return [(dt.date.fromisoformat(when), ", ".join(together[when])) for when in sorted(together)]
 
 
 def say_factory(factory: Mapping[str, Any], other: str) -> list[str]:

@@ -331,6 +331,7 @@ def _changes() -> None:
     if not kept.changes:
         return
     rows = []
+    longest = max((lever.weeks_last for levers in kept.changes for lever in levers.offered), default=0.0)
     for levers, name in zip(kept.changes, shown.names, strict=True):
         offered = [lever.as_json() for lever in levers.offered]
         said = words.say_changes(offered, levers.words, name)
@@ -350,7 +351,11 @@ def _changes() -> None:
                 )
                 for lever in offered
             ]
-            html(cuts.bars(bars, "Weeks gained at the last handover, and what they cost before finance"))
+            html(
+                cuts.bars(
+                    bars, "Weeks gained at the last handover, and what they cost before finance", longest
+                )
+            )
         rows.append(levers.frame().assign(method=name.label))
     every = pd.concat(rows, ignore_index=True)
     html(
