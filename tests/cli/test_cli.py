@@ -94,7 +94,7 @@ def test_compare_prints_a_table_with_the_difference_and_the_walls_alone(run, lea
         assert any(line.startswith(row) for line in lines), row
     assert any(line.startswith("panelised against open_frame: first handover ") for line in lines)
     assert any(line.startswith("Owed to the walls alone: ") for line in lines)
-    assert sum("weeks to the last handover (" in line and ": work " in line for line in lines) == 2
+    assert sum("weeks to the last handover (East)" in line and "work " in line for line in lines) == 2
     assert any(line.endswith(" values stand at their default.") for line in lines)
 
 
