@@ -51,6 +51,9 @@ BETWEEN, APART = 30.0, 90.0
 PAPER_PX: Final = 900.0
 """About the height all storeys together should take. [px]"""
 
+TICK_PX: Final = 14.0
+"""Room that the number of a storey takes. [px]"""
+
 LEAST_LEG_SHARE: Final = 0.025
 """Steps of a whole block that take a smaller share of the span are named by hovering only."""
 
@@ -144,7 +147,7 @@ def storeys_against_time(
             _ready(figure, pd.Timestamp(one["ready"].iloc[0]), span, colours[known.role], row)
         unit = storey_px * max(5, top) / max(1, top - 1)
         scale = [1 - FOOT / unit, top + HEAD / unit]
-        set_axis(figure, axes[row - 1], range=scale, tickvals=_storey_ticks(top))
+        set_axis(figure, axes[row - 1], range=scale, tickvals=_storey_ticks(top, storey_px))
     for row in range(1, len(found) + 1):
         suffix = "" if row == 1 else str(row)
         figure.update_layout({f"xaxis{suffix}": _calendar(colours, *span)})
@@ -237,9 +240,17 @@ def _told(one: dict[str, Any]) -> str:
         gang = f", gang {one['gang']}" if one.get("gang") else ""
         words += f"\nended by {one['trade']}{gang}: {one['what']}"
     if one.get("why"):
-        after = f", after {one['after']}" if one.get("after") else ""
-        words += f"\nwhich was held by {PARTS[one['why']][0]}{after}"
+        words += f"\n{_held(str(one['why']), str(one.get('after') or ''))}"
     return words
+
+
+def _held(why: str, after: str) -> str:
+    """Say what fixed the start of a task."""
+    if why == "gang":
+        return f"which waited for its gang, until then at: {after}"
+    if why == "work":
+        return f"which could follow only: {after}"
+    return f"which was held by {PARTS[why][0]}" + (f", after: {after}" if after else "")
 
 
 def _broken(words: str) -> str:
@@ -303,8 +314,8 @@ def _calendar(colours: Colours, first: pd.Timestamp, last: pd.Timestamp) -> dict
     }
 
 
-def _storey_ticks(top: int) -> list[int]:
-    step = next(step for step in (1, 2, 5, 10, 20) if top / step <= 6)
+def _storey_ticks(top: int, storey_px: float) -> list[int]:
+    step = next(step for step in (1, 2, 5, 10, 20) if top / step <= 6 and step * storey_px >= TICK_PX)
     return sorted({1 if step != 2 else 2, *range(step, top + 1, step)})
 
 
@@ -357,7 +368,11 @@ def way_to_date(frame: pd.DataFrame, colours: Colours) -> go.Figure:
         for leg in legs[label]:
             _name_leg(figure, leg, colour, row)
         unit = base / max(1, top)
-        ticks = [BLOCK_LINE, *(tick for tick in _storey_ticks(top) if tick > 1)] if top else [BLOCK_LINE]
+        ticks = (
+            [BLOCK_LINE, *(tick for tick in _storey_ticks(top, storey_px) if tick > 1)]
+            if top
+            else [BLOCK_LINE]
+        )
         set_axis(
             figure,
             axes[row - 1],
@@ -450,10 +465,14 @@ def _legs(steps: pd.DataFrame, span: float) -> list[Leg]:
     ]
     sides: dict[bool, list[tuple[float, Any, str]]] = {False: [], True: []}
     for one in whole.to_dict("records"):
-        said = f"{_called(one)}, {(one['to_day'] - one['from_day']) / 7:.1f} weeks"
         late = one["from_day"] + one["to_day"] > span
         edge = "to_day" if late else "from_day"
         when = one["start"] if not late else one["finish"]
+        reached = one[edge] / span * PHONE_PX
+        words, length = _called(one), (one["to_day"] - one["from_day"]) / 7
+        said = f"{words}, {length:.1f} weeks"
+        if LETTER_PX * len(said) > (reached if late else PHONE_PX - reached):
+            said = f"{words.split(',')[0]}, {length:.1f} weeks"
         sides[late].append((one[edge] / span * PHONE_PX, when, said))
     early, late_ones = sides[False], sides[True][::-1]
     legs: list[Leg] = []

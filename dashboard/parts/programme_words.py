@@ -170,16 +170,49 @@ def differences(frame: pd.DataFrame, first: str, second: str) -> list[tuple[str,
 
 def say_differences(frame: pd.DataFrame, first: Named, second: Named) -> str:
     """Say which causes differ most between two methods."""
-    found = [one for one in differences(frame, first.label, second.label) if abs(one[1]) >= LEAST_SAID]
+    found = _told_apart(frame, first.label, second.label)
     more = [f"{gap:.1f} weeks more {_MORE[part]}" for part, gap in found if gap > 0][:2]
     less = [f"{-gap:.1f} weeks less {_MORE[part]}" for part, gap in found if gap < 0][:2]
     start = f"With {second.plainly} the way there holds "
     against = f" than with {first.plainly}"
+    aside = _say_absent(frame, first, second)
     if not more and not less:
-        return f"{start}the same in every part{' as' + against[5:]}, to within a quarter of a week."
+        return f"{start}the same in every part{' as' + against[5:]}, to within a quarter of a week.{aside}"
     if more and less:
-        return f"{start}{listed(more)}{against}, and {listed(less)}."
-    return f"{start}{listed(more or less)}{against}."
+        return f"{start}{listed(more)}{against}, and {listed(less)}.{aside}"
+    return f"{start}{listed(more or less)}{against}.{aside}"
+
+
+def _told_apart(frame: pd.DataFrame, first: str, second: str) -> list[tuple[str, float]]:
+    """Return the differences worth a word, of parts that both ways pass through."""
+    absent = {part for part, *_rest in _absent(frame, first, second)}
+    found = differences(frame, first, second)
+    return [(part, gap) for part, gap in found if abs(gap) >= LEAST_SAID and part not in absent]
+
+
+def _absent(frame: pd.DataFrame, first: str, second: str) -> list[tuple[str, str, float]]:
+    """Return the parts of a week or more that only one way passes through: which, whose, and how long."""
+    weeks_of = frame.groupby(["part", "method"], sort=False)["weeks"].sum()
+    found = []
+    for part in dict.fromkeys(frame["part"]):
+        sizes = {label: float(weeks_of.get((part, label), 0.0)) for label in (first, second)}
+        whose = max(sizes, key=lambda label: sizes[label])
+        if min(sizes.values()) < LEAST_SHOWN_WEEKS and sizes[whose] >= 1.0:
+            found.append((str(part), whose, sizes[whose]))
+    return found
+
+
+def _say_absent(frame: pd.DataFrame, first: Named, second: Named) -> str:
+    """Say which parts only one way passes through, and that the other method has them all the same."""
+    names = {first.label: first, second.label: second}
+    found = _absent(frame, first.label, second.label)
+    if not found:
+        return ""
+    said = [f"{PARTS[part][0]} ({size:.1f} weeks) with {names[whose].plainly}" for part, whose, size in found]
+    return (
+        f" On the way with one method only: {listed(said)}. Where a cause is off the way it is not gone: "
+        "something else takes longer meanwhile."
+    )
 
 
 def headline(frame: pd.DataFrame, names: Names, block: str, several: bool) -> list[str]:
@@ -203,7 +236,7 @@ def headline(frame: pd.DataFrame, names: Names, block: str, several: bool) -> li
     else:
         how = f"{weeks(gap)} {'later' if gap > 0 else 'sooner'}"
         parts = [f"{who} ready {how} with ", second.said, " than with ", first.said]
-    found = [one for one in differences(frame, first.label, second.label) if abs(one[1]) >= LEAST_SAID]
+    found = _told_apart(frame, first.label, second.label)
     more = next((f"{weeks(size)} more {_MORE[part]}" for part, size in found if size > 0), "")
     less = next((f"{weeks(size)} less {_MORE[part]}" for part, size in found if size < 0), "")
     said = [one for one in (more, less) if one]

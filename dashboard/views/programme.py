@@ -370,17 +370,17 @@ def _changes() -> None:
 
 def _factory(shown: state.Shown) -> None:
     start = shown.scenario.development.start.isoformat()
-    for name in shown.names:
+    makers = [name for name in shown.names if shown.figures["methods"][name.id]["factory"]]
+    for name in makers:
         factory = shown.figures["methods"][name.id]["factory"]
-        if not factory:
-            continue
-        other = next((one.plainly for one in shown.names if one.id != name.id), "another method")
+        other = next((one.plainly for one in shown.names if one not in makers), "a wall framed on site")
         said = words.say_factory(factory, other)
         points = words.factory_points(factory, start)
         items = "".join(f"<li>{theme.text(one)}</li>" for one in said)
         html(
             theme.section(
-                "The factory", f"{name.label}: dates on which it must be told, and what it then holds."
+                "The factory" if len(makers) == 1 else f"The factory, {name.label}",
+                f"{name.label}: the dates by which it must be told, and what it then holds.",
             ),
             cuts.calendar_line(points, name.role, "; ".join(f"{w} {words.day(d)}" for d, w in points)),
             f'<ul class="sp-facts">{items}</ul>',

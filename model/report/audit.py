@@ -289,11 +289,18 @@ def _row(kind: str, key: str, label: str, first: object, second: object, unit: s
     return {"kind": kind, "key": key, "label": label, "first": first, "second": second, "unit": unit}
 
 
+def _worked(case: Case) -> set[str]:
+    """Return the activities whose records a method's work takes."""
+    catalogue = read_catalogue()
+    network = case.plan.network
+    return {catalogue.activities[name.split(":")[1]].figures for name in network.groups[: network.activities]}
+
+
 def uses(case: Case, key: str) -> bool:
     """Say whether a method uses a record: records of activities, options and loads it lacks it does not."""
     parts = key.split(".")
     if parts[0] == "activity":
-        return case.plan.network.has(f"activity:{parts[1]}")
+        return parts[1] in _worked(case)
     if parts[0] == "option":
         return case.method.option(parts[1]) == parts[2] or any(
             case.plan.option_of[name].replaces == parts[2]
@@ -302,7 +309,7 @@ def uses(case: Case, key: str) -> bool:
         )
     if parts[0] == "delivery":
         activity = next(d.activity for d in read_deliveries() if d.id == parts[1])
-        return case.plan.network.has(f"activity:{activity}")
+        return activity in _worked(case)
     if parts[0] == "trade":
         return any(trade == parts[1] for trade, _block in case.plan.gangs.pools)
     return True

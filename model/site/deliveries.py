@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.inputs.assumption import Values, read_library
+from model.inputs.method import read_catalogue
 from model.programme import Plan
 
 Floats = NDArray[np.float64]
@@ -68,6 +69,8 @@ class Loads:
     block : array of int
     material : array of int
         Place in `read_deliveries`.
+    group : array of int
+        Activity it serves: its place among the network's groups.
     loads, amount, per_load : array
         Vehicles; amount delivered and carried by one, in the material's unit.
     """
@@ -75,6 +78,7 @@ class Loads:
     date: NDArray[np.int64]
     block: NDArray[np.int64]
     material: NDArray[np.int64]
+    group: NDArray[np.int64]
     loads: Floats
     amount: Floats
     per_load: Floats
@@ -101,7 +105,7 @@ class Loads:
                 "unit": [deliveries[k].unit for k in self.material],
                 "per_load": self.per_load,
                 "delivery": [deliveries[k].id for k in self.material],
-                "activity": [deliveries[k].activity for k in self.material],
+                "activity": [plan.network.groups[k].split(":")[1] for k in self.group],
             }
         )
 
@@ -121,10 +125,19 @@ def call_off(plan: Plan) -> Loads:
     open_dates = np.flatnonzero(plan.conditions.open_dates)
     parts: list[list[NDArray[np.int64]]] = []
     sums: list[list[Floats]] = []
-    for k, delivery in enumerate(read_deliveries()):
-        if not network.has(f"activity:{delivery.activity}"):
-            continue
-        tasks = network.tasks_of(f"activity:{delivery.activity}")
+    catalogue = read_catalogue()
+    serves: dict[str, list[int]] = {}  # the same work in another place of the sequence takes the same goods
+    for number_of, name in enumerate(network.groups[: network.activities]):
+        activity = catalogue.activities[name.split(":")[1]]
+        if activity.consumes == catalogue.activities[activity.figures].consumes:
+            serves.setdefault(activity.figures, []).append(number_of)
+    wanted = (
+        (k, delivery, group)
+        for k, delivery in enumerate(read_deliveries())
+        for group in serves.get(delivery.activity, ())
+    )
+    for k, delivery, group_no in wanted:
+        tasks = network.tasks_of(network.groups[group_no])
         tasks = tasks[plan.tasks.work[tasks] > 0]
         if tasks.size == 0:
             continue
@@ -145,12 +158,14 @@ def call_off(plan: Plan) -> Loads:
         needed = first[call] + (last - first)[call] * number / count[call]
         open_before = np.searchsorted(open_dates, np.floor(needed + 1e-9), side="right") - 1
         arrives = open_dates[np.maximum(open_before - round(ahead), 0)]
-        parts.append([arrives, block[call], np.full(call.size, k)])
+        parts.append([arrives, block[call], np.full(call.size, k), np.full(call.size, group_no)])
         carried = np.minimum(amount[call] - number * size, size)
         sums.append([np.ones(call.size), carried, np.full(call.size, size)])
-    date, block, material = (np.concatenate(column).astype(np.int64) for column in zip(*parts, strict=True))
+    date, block, material, of_group = (
+        np.concatenate(column).astype(np.int64) for column in zip(*parts, strict=True)
+    )
     loads, amount, per_load = (np.concatenate(column) for column in zip(*sums, strict=True))
-    return Loads(date, block, material, loads, amount, per_load)
+    return Loads(date, block, material, of_group, loads, amount, per_load)
 
 
 def bay_capacity(values: Values) -> int:

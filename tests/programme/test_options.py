@@ -11,6 +11,7 @@ from model import compare_methods
 from model.inputs.method import read_catalogue
 from model.inputs.reading import read_tables
 from model.pipeline import plan_method
+from model.site import operate
 
 CATALOGUE = read_catalogue()
 COMMON = "common practice, no source"
@@ -87,6 +88,19 @@ def test_a_core_that_climbs_ahead_stands_so_many_storeys_above_the_slab_and_no_m
         for p in (plan, ordinary)
     ]
     assert hours[0] == pytest.approx(hours[1], rel=1e-12), "the same work, one record"
+
+
+def test_the_same_work_elsewhere_in_the_sequence_takes_the_same_goods():
+    """A core that climbs ahead is as much concrete and steel as one with the storey."""
+    scenario = read_tables(tables(storeys=8))
+    lorries = []
+    for core in ("with_storey", "climbing"):
+        plan = plan_method(scenario, with_options(scenario, "open_frame", core=core))
+        frame = operate(plan).loads.frame(plan)
+        core_goods = frame[frame["material"].isin(["Ready-mix, core walls", "Reinforcement, core"])]
+        lorries.append(core_goods.groupby("material")["amount"].sum().round(6).to_dict())
+    assert lorries[0] == lorries[1]
+    assert len(lorries[0]) == 2
 
 
 def test_traditional_timber_is_slow_and_says_so():

@@ -54,7 +54,7 @@ def test_more_bays_hours_or_use_never_lower_the_capacity(count, hours, slot, use
 def one_load(vehicle: str) -> Loads:
     material = next(k for k, delivery in enumerate(read_deliveries()) if delivery.vehicle == vehicle)
     one, none = np.ones(1), np.zeros(1, dtype=np.int64)
-    return Loads(none, none, np.array([material]), one, one, one)
+    return Loads(none, none, np.array([material]), none, one, one, one)
 
 
 @pytest.mark.parametrize("row", published("site_haulage"), ids=lambda row: row["vehicle"])

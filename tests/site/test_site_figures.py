@@ -54,7 +54,9 @@ def loads_of(*deliveries: tuple[str, int, float]) -> Loads:
     material = np.array([ids.index(name) for name, _date, _loads in deliveries])
     date = np.array([day for _name, day, _loads in deliveries])
     number = np.array([loads for _name, _date, loads in deliveries], dtype=float)
-    return Loads(date, np.zeros_like(date), material, number, number, np.ones_like(number))
+    return Loads(
+        date, np.zeros_like(date), material, np.zeros_like(date), number, number, np.ones_like(number)
+    )
 
 
 # Bays
