@@ -216,7 +216,11 @@ def test_the_days_of_every_cause_add_up_to_the_handover(compared, name):
         for told, ready in zip(causes["blocks"], case.plan.ready_by_block, strict=True):
             assert sum(told["ready"].values()) == pytest.approx(ready, abs=1e-6)
             assert sum(told["topped_out"].values()) < sum(told["ready"].values())
-        weeks = sum(causes["last_handover"]["days"].values()) / 7
+        last = causes["last_handover"]
+        assert last["days"]["work"] == pytest.approx(sum(last["work_days_by_trade"].values()), abs=1e-6)
+        planned = 7 * (next(b for b in case.plan.scenario.blocks if b.name == last["block"]).start_weeks or 0)
+        assert last["days"]["planned start"] == pytest.approx(planned, abs=1e-6)
+        weeks = sum(last["days"].values()) / 7
         assert weeks == pytest.approx(method["weeks_to_last_handover"], abs=1e-6)
         assert min(causes["float_before_crane_sharing"].values()) == 0.0
 

@@ -238,19 +238,19 @@ def _told(one: dict[str, Any]) -> str:
     words = f": {one['block']}, storey {one['storey']}\n{day(one['start'])} to {day(one['finish'])}"
     if one.get("trade"):
         gang = f", gang {one['gang']}" if one.get("gang") else ""
-        words += f"\nended by {one['trade']}{gang}: {one['what']}"
+        words += f"\nended by {one['trade']}{gang}:\n{one['what']}"
     if one.get("why"):
-        words += f"\n{_held(str(one['why']), str(one.get('after') or ''))}"
+        words += f"\n{_held(str(one['why']), str(one.get('after') or ''))}"  # lines a telephone can hold
     return words
 
 
 def _held(why: str, after: str) -> str:
     """Say what fixed the start of a task."""
     if why == "gang":
-        return f"which waited for its gang, until then at: {after}"
+        return f"which waited for its gang, until then at\n{after}"
     if why == "work":
-        return f"which could follow only: {after}"
-    return f"which was held by {PARTS[why][0]}" + (f", after: {after}" if after else "")
+        return f"which could follow only\n{after}"
+    return f"which was held by {PARTS[why][0]}" + (f"\nafter {after}" if after else "")
 
 
 def _broken(words: str) -> str:

@@ -263,13 +263,13 @@ class Case:
             "blocks": [
                 {
                     "name": name,
-                    **{word: dict(self.path_to(b, event).days) for word, event in PATH_EVENTS.items()},
+                    **{word: days_by_cause(self.path_to(b, event)) for word, event in PATH_EVENTS.items()},
                 }
                 for b, name in enumerate(self.takeoff.layout.names)
             ],
             "last_handover": {
                 "block": self.takeoff.layout.names[last],
-                "days": dict(self.path_to(last).days),
+                "days": days_by_cause(self.path_to(last)),
                 "work_days_by_trade": dict(self.path_to(last).trade_days),
                 "steps": self.path_to(last).frame().astype(str).to_dict("records"),
             },
@@ -311,6 +311,23 @@ class Case:
             "longest_wait_days": factory.longest_wait,
             "days_on_the_path_to_last_handover": factory.days_on_path,
         }
+
+
+def days_by_cause(path: Path) -> dict[str, float]:
+    """Return the days of a path by cause, the planned start of a block apart from work in hand.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    dict
+        As `Path.days`, with ``planned start``: time between tasks that no hand works in. They add up to the
+        date. [days]
+    """
+    planned = sum(step.days.get("work", 0.0) for step in path.steps if step.kind == "between")
+    return {**path.days, "work": path.days["work"] - planned, "planned start": planned}
 
 
 @dataclass(frozen=True, slots=True)

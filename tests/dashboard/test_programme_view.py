@@ -167,3 +167,116 @@ def test_the_view_shows_pictures_words_and_cautions_and_runs_again_on_demand():
     again = said(page)
     assert re.search(r"a week lost by .* is dearest", again)
     assert re.search(r"single changes tried", again)
+
+
+# --- what is drawn ------------------------------------------------------------------------------
+
+
+@given(
+    names=st.lists(
+        st.tuples(st.floats(min_value=0, max_value=316), st.floats(min_value=20, max_value=200)),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_names_of_cuts_stay_on_the_sheet_and_never_touch_in_a_row(names):
+    places, widths = zip(*sorted(names), strict=True)
+    stand = cuts.flag_rows(places, widths, 316.0)
+    spans = [
+        (x + shift, x + shift + w, row) for x, w, (row, shift) in zip(places, widths, stand, strict=True)
+    ]
+    for n, (start, end, row) in enumerate(spans):
+        assert start >= -1e-6
+        assert end <= 316.0 + 1e-6
+        for other in spans[n + 1 :]:
+            assert row != other[2] or end <= other[0] + 1e-6 or other[1] <= start + 1e-6
+
+
+def test_names_with_room_stand_beside_each_other_in_one_row():
+    assert cuts.flag_rows([0, 100, 200], [90, 90, 90], 316.0) == [(0, 0), (0, 0), (0, 0)]
+
+
+def test_a_name_that_would_cross_a_leader_stands_below_that_name():
+    (left, _), (right, _) = cuts.flag_rows([0, 50], [90, 90], 316.0)
+    assert left > right
+
+
+def test_strips_and_bars_of_six_methods_carry_both_cues():
+    roles = ["panels", "open_frame", "open_frame_best", "fourth", "fifth", "sixth"]
+    each = [cuts.Strip(role, role, "1.0 weeks", [cuts.Piece("work", "x", 1.0)]) for role in roles]
+    bars = [("Painters", [cuts.Bar(role, role, 1.0, "1.0 weeks later") for role in roles])]
+    for drawn in (cuts.strips(each, "six"), cuts.bars(bars, "weeks")):
+        for colour in ("panels", "open-frame", "open-frame-best", "fourth", "fifth", "sixth"):
+            assert f"sp-m-{colour} " in drawn
+        for rule in ("bar", "double", "dashed", "dotted", "dash-dot", "thin"):
+            assert re.search(rf"sp-r-{rule}\b", drawn)
+
+
+def test_markup_in_a_name_is_shown_not_obeyed():
+    piece = cuts.Piece("work", "<i>x</i>", 5.0)
+    drawn = cuts.strips([cuts.Strip("<b>P</b>", "panels", "5.0 weeks", [piece])], "<b>P</b>")
+    assert "<b>P</b>" not in drawn
+    assert "<i>x</i>" not in drawn
+
+
+def test_the_weeks_printed_on_a_strip_and_in_its_table_are_the_same_and_add_up(pitch):
+    made = words.in_weeks(frames.date_made_of(pitch, 2, "ready"))
+    table = words.ledger(made, NAMES, "ready")
+    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", table.split("<tbody>")[1])
+    numbers = [[float(cell) for cell in re.findall(r'sp-number">([\d.]+)<', row)[:2]] for row in rows]
+    *parts, total = numbers
+    for column, case in enumerate(pitch.cases):
+        assert sum(row[column] for row in parts) == pytest.approx(total[column], abs=1e-9)
+        assert total[column] == pytest.approx(case.plan.ready_by_block[2] / 7, abs=0.05)
+
+
+def test_a_cause_on_one_way_only_is_told_as_such_and_stays_out_of_the_headline(pitch):
+    made = words.in_weeks(frames.date_made_of(pitch, 2, "ready"))
+    one_way = made.copy()
+    gone = (one_way["method"] == "Panels") & (one_way["part"] == "approval")
+    assert float(one_way.loc[gone, "weeks"].sum()) > 1.0
+    one_way.loc[gone, "weeks"] = 0.0
+    told = words.say_differences(one_way, *NAMES)
+    assert "On the way with one method only:" in told
+    assert "approval (12.0 weeks) with the open frame" in told
+    assert "less waiting for approval" not in told
+    assert "approval" not in "".join(words.headline(one_way, NAMES, "Swift", True))
+
+
+def test_what_held_a_task_is_said_by_its_kind():
+    assert climbs._held("gang", "Brickwork, storey 3") == (
+        "which waited for its gang, until then at\nBrickwork, storey 3"
+    )
+    assert climbs._held("work", "Decoration, storey 2") == "which could follow only\nDecoration, storey 2"
+    assert climbs._held("cure", "Slab poured, storey 4") == (
+        "which was held by concrete gaining strength\nafter Slab poured, storey 4"
+    )
+
+
+def test_the_hover_of_the_way_says_who_where_when_and_what_took_the_days(pitch):
+    way = frames.way_to_date(pitch, 2, "ready")
+    way = way.assign(role=way["method"].map({"Open frame": "open_frame", "Panels": "panels"}))
+    figure = climbs.way_to_date(way, LIGHT)
+    told = [text for trace in figure.data if trace.hovertext is not None for text in trace.hovertext]
+    piling = next(text for text in told if "Panels: Piling, foundations and ground slab" in text)
+    for word in ("Swift", "Groundworkers", " to ", "days: ", "work", "closed days"):
+        assert word in piling
+
+
+def test_no_change_that_gains_is_said_in_words():
+    said_of = "".join(words.say_changes([], "4 single changes tried: none gains.", NAMES[1]))
+    assert re.sub(r"<[^>]+>", "", said_of) == "With panels: 4 single changes tried: none gains."
+
+
+def test_a_slip_that_gains_money_is_said_as_plainly_as_one_that_loses():
+    row = {"reason": "", "weeks_last": 1.04, "cost": 43_000.0, "float_days": 0.0}
+    assert words.say_slip(row) == "1.0 weeks later · £43.0k lost · float none"
+    row |= {"cost": -43_000.0, "weeks_last": -0.3, "float_days": 21.0}
+    assert words.say_slip(row) == "0.3 weeks sooner · £43.0k gained · float 3.0 weeks"
+    assert words.say_slip(row | {"float_days": None}).endswith("no handover waits")
+
+
+def test_dates_of_the_factory_that_fall_on_one_day_share_a_mark(pitch):
+    points = words.factory_points(pitch.second.as_json([])["factory"], "2027-04-05")
+    days = [when for when, _words in points]
+    assert days == sorted(set(days))

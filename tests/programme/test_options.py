@@ -40,7 +40,7 @@ def choices():
         yield pytest.param(like, element, name, id=f"{element} {name}")
 
 
-@pytest.mark.parametrize(("like", "element", "name"), choices())
+@pytest.mark.parametrize(("like", "element", "name"), list(choices()))
 def test_every_option_can_be_built_and_lifts_nothing_once_the_crane_is_gone(like, element, name):
     scenario = read_tables(tables(storeys=18))
     plan = plan_method(scenario, with_options(scenario, like, **{element: name}))
