@@ -234,9 +234,12 @@ def common_grid(plans: Sequence[Plan]) -> MonthGrid:
     Returns
     -------
     MonthGrid
-        From the purchase to the last sale or release of retention, and a month more.
+        From the purchase, or an order of panels before it, to the last sale or release of retention, and a month more.
     """
-    first = min(purchase_day(plan.scenario, plan.values) for plan in plans)
+    first = min(
+        min(purchase_day(plan.scenario, plan.values), order_day(plan) if makes_panels(plan) else 0.0)
+        for plan in plans
+    )
     last = 0.0
     for plan in plans:
         defects = plan.values["money.defects_months"] * DAYS_PER_MONTH
@@ -430,9 +433,13 @@ def most_unfixed(plan: Plan, work: WorkCosts) -> tuple[float, float]:
 
 def redesign_share(plan: Plan) -> float:
     """Return the fee of drawing again for panels over the price of construction; 0 but for late adoption."""
-    panels = any(option.panels for option in plan.option_of.values())
-    late = plan.scenario.development.late_adoption and panels
+    late = plan.scenario.development.late_adoption and makes_panels(plan)
     return plan.values["late.fee_pct"] / 100 if late else 0.0
+
+
+def makes_panels(plan: Plan) -> bool:
+    """Say whether any option of the method is made in a factory."""
+    return any(option.panels for option in plan.option_of.values())
 
 
 def _released(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> Floats:

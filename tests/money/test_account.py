@@ -13,7 +13,8 @@ import numpy as np
 import numpy_financial as npf
 import pytest
 
-from model import load_scenario
+from model import compare_methods, load_scenario
+from model.inputs.reading import read_tables
 from model.money.costs import read_site_costs
 from model.pipeline import build_cases
 
@@ -148,3 +149,25 @@ def test_a_thicker_wall_takes_its_own_area_from_the_flats(cases):
     storeys = sum(cases[1].takeoff.layout.storeys)
     lost = cases[1].account.receipts - other.account.receipts
     assert lost / price / storeys == pytest.approx(6.9, abs=0.05)
+
+
+def test_panels_may_be_ordered_before_the_land_is_bought_and_their_deposit_is_paid_then():
+    """40 weeks before the start is before a purchase nine months ahead of it: the months begin with the order."""
+    tables = {
+        "development": {"name": "Early", "place": "london", "start": "2027-03-01"},
+        "blocks": [{"name": "A", "storeys": 4, "flats_per_storey": 6}],
+        "overrides": {"factory.order": -40},
+    }
+    scenario = read_tables(tables)
+    comparison = compare_methods(scenario)
+    account = comparison.second.account
+    assert account.grid.ends_day[0] <= -280 + 31
+    deposit = float(account.work.supply.sum()) * account.plan.values["money.factory_deposit_pct"] / 100
+    first = float((account.cash.costs["construction"] + account.cash.costs["premium"])[:3].sum())
+    contingency = 1 + account.plan.values["money.contingency_pct"] / 100
+    assert first == pytest.approx(deposit * contingency, rel=1e-9)
+    # ordered early enough, panels wait to be called off: nothing is made before the start on site
+    assert (
+        comparison.second.plan.start[comparison.second.plan.network.tasks_of("activity:make_panels")].min()
+        >= 0
+    )

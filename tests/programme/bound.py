@@ -407,14 +407,14 @@ class Relaxation:
 
     def _ordered(self) -> list[int]:
         missing = [len(links) for links in self.incoming]
-        todo = [task for task, count in enumerate(missing) if count == 0]
-        for task in todo:
+        ready_now = [task for task, count in enumerate(missing) if count == 0]
+        for task in ready_now:
             for link in self.outgoing[task]:
                 follower = int(self.case.after[link])
                 missing[follower] -= 1
                 if missing[follower] == 0:
-                    todo.append(follower)
-        return todo
+                    ready_now.append(follower)
+        return ready_now
 
     def _gain(self, link: int, low: float, high: float) -> float:
         """Least advance on the open axis over a link, for ends between two instants. [open dates]"""
