@@ -234,7 +234,8 @@ def common_grid(plans: Sequence[Plan]) -> MonthGrid:
     Returns
     -------
     MonthGrid
-        From the purchase, or an order of panels before it, to the last sale or release of retention, and a month more.
+        From the purchase, or an order of panels before it, to the last sale or release of retention, and a
+        month more.
     """
     first = min(
         min(purchase_day(plan.scenario, plan.values), order_day(plan) if makes_panels(plan) else 0.0)

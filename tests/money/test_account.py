@@ -152,7 +152,7 @@ def test_a_thicker_wall_takes_its_own_area_from_the_flats(cases):
 
 
 def test_panels_may_be_ordered_before_the_land_is_bought_and_their_deposit_is_paid_then():
-    """40 weeks before the start is before a purchase nine months ahead of it: the months begin with the order."""
+    """40 weeks ahead is before a purchase nine months ahead: the months begin with the order."""
     tables = {
         "development": {"name": "Early", "place": "london", "start": "2027-03-01"},
         "blocks": [{"name": "A", "storeys": 4, "flats_per_storey": 6}],
