@@ -63,7 +63,8 @@ def _why(name: str, method: dict[str, Any]) -> str:
     if factory and factory["binds"]:
         since = day(dt.date.fromisoformat(factory["binds_since"]))
         waited, weeks = factory["storeys_that_waited"], factory["longest_wait_days"] / 7
-        said += f" The factory holds the site up from {since}: {waited} waits, {weeks:.1f} weeks at most."
+        parts_held = "a storey waits" if waited == 1 else f"{waited} parts of storeys wait"
+        said += f" The factory holds the site up from {since}: {parts_held}, {weeks:.1f} weeks at most."
     return said
 
 

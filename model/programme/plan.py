@@ -635,10 +635,11 @@ def _too_long(network: Network, tasks: Tasks, finish: Floats, undone: int, takeo
         if activity and activity.timed_by != "output"
         else "factory.output"
     )
-    hook = f", {tasks.hook[task]:,.0f} hook hours" if tasks.hook[task] > 0 else ""
+    hook = f", {tasks.hook[task]:,.1f} hook hours" if tasks.hook[task] > 0 else ""
+    hook += f", {tasks.hoist_hours[task]:,.1f} hoist hours" if tasks.hoist_hours[task] > 0 else ""
     return (
         f"The programme is not finished after 15 years: {undone:,} tasks are left. "
         f"The largest that could go on is '{label}' in {block}, storey {network.storey[task]}: "
         f"{tasks.work[task]:,.0f} shifts for {tasks.people[task]:g} people{hook}. Look at {key}, "
-        "at the gangs of its trade, and at the weather and hook limits."
+        "at the gangs of its trade, and at the weather, hook and hoist limits."
     )
