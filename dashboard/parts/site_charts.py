@@ -6,14 +6,13 @@ figure; beside each stands a function that says the same in words. A method is t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.parts.marks import Mark, mark
+from dashboard.parts.marks import Mark
 from dashboard.parts.strokes import (
     Colours,
     Peak,
@@ -22,7 +21,9 @@ from dashboard.parts.strokes import (
     draw_line,
     draw_steps,
     listed,
+    methods_of,
     name_peaks,
+    need,
     panels,
     plain,
     say_scale,
@@ -60,7 +61,7 @@ def trades_that_change(frame: pd.DataFrame) -> pd.DataFrame:
         Columns trade, first, second (operative-days), change (``leaves``, ``arrives``, ``fewer``, ``more``):
         those that leave first, then those that arrive, then by the size of the change.
     """
-    _need(frame, ["method", "trade", "days"], "trades that change")
+    need(frame, ["method", "trade", "days"], "trades that change")
     labels = list(dict.fromkeys(frame["method"]))
     if len(labels) < 2:
         raise RangeError("Trades change between two methods; the frame holds one. Give a frame of both.")
@@ -101,7 +102,7 @@ def trades(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     RangeError
         If a column is missing, there is no row, or no trade changes.
     """
-    _need(frame, ["method", "role", "trade", "week", "people", "days"], "trades by week")
+    need(frame, ["method", "role", "trade", "week", "people", "days"], "trades by week")
     told = trades_that_change(frame)
     if not len(told):
         raise RangeError(
@@ -122,7 +123,7 @@ def trades(frame: pd.DataFrame, colours: Colours) -> go.Figure:
             type="line", x0=0, x1=1, xref="paper", y0=level, y1=level, yref="y",
             line={"color": colours["hairline"], "width": 1}, layer="below",
         )  # fmt: skip
-        for label, known in _methods(frame):
+        for label, known in methods_of(frame):
             rows = frame[(frame["method"] == label) & (frame["trade"] == trade)].sort_values("week")
             if not len(rows):
                 continue
@@ -208,10 +209,10 @@ def people(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     colours : mapping
         Tokens of one mode.
     """
-    _need(frame, ["method", "role", "week", "operatives", "average"], "people by week")
+    need(frame, ["method", "role", "week", "operatives", "average"], "people by week")
     figure, axes = panels([250.0], colours, titles=["people by week"])
     peaks = []
-    for label, known in _methods(frame):
+    for label, known in methods_of(frame):
         one = frame[frame["method"] == label].sort_values("week")
         said = [
             f"{label}, week of {day(week)}: {value:,.0f} people"
@@ -228,9 +229,9 @@ def people(frame: pd.DataFrame, colours: Colours) -> go.Figure:
 
 def say_people(frame: pd.DataFrame) -> str:
     """Say how many people each method has in its fullest week, and on average."""
-    _need(frame, ["method", "role", "week", "operatives", "average"], "people by week")
+    need(frame, ["method", "role", "week", "operatives", "average"], "people by week")
     clauses = []
-    for label, _ in _methods(frame):
+    for label, _ in methods_of(frame):
         one = frame[frame["method"] == label]
         top = one.iloc[int(one["operatives"].to_numpy().argmax())]
         clauses.append(
@@ -255,8 +256,8 @@ def hook_by_use(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     colours : mapping
         Tokens of one mode.
     """
-    _need(frame, ["method", "role", "month", *USE_WORDS, "used", "available", "evening"], "hook hours by use")
-    methods = _methods(frame)
+    need(frame, ["method", "role", "month", *USE_WORDS, "used", "available", "evening"], "hook hours by use")
+    methods = methods_of(frame)
     figure, axes = panels([150.0] * len(methods), colours, titles=[label for label, _ in methods])
     most = float((frame["available"] + frame["evening"]).max()) or 1.0
     wide = 25 * 86_400_000
@@ -300,9 +301,9 @@ def _fill(use: str, colour: str, ground: str) -> dict[str, Any]:
 
 def say_hook_by_use(frame: pd.DataFrame) -> str:
     """Say how many hook hours each use takes, and how full the fullest month is."""
-    _need(frame, ["method", "role", "month", *USE_WORDS, "used", "available", "evening"], "hook hours by use")
+    need(frame, ["method", "role", "month", *USE_WORDS, "used", "available", "evening"], "hook hours by use")
     clauses = []
-    for label, _ in _methods(frame):
+    for label, _ in methods_of(frame):
         one = frame[frame["method"] == label]
         uses = [f"{words} {one[use].sum():,.0f}" for use, words in USE_WORDS.items() if one[use].sum() >= 0.5]
         top = one.iloc[int(one["used"].to_numpy().argmax())]
@@ -328,7 +329,7 @@ def hoists(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     total = hoists_together(frame)
     figure, axes = panels([170.0], colours, titles=["hours of goods by week, all hoists"])
     most = float(total["available"].max()) or 1.0
-    for label, known in _methods(total):
+    for label, known in methods_of(total):
         one = total[total["method"] == label].sort_values("week")
         fine = {"color": mix(colours[known.role], colours["ground"], 0.7), "width": 1, "dash": "2px,3px"}
         weeks = [*one["week"], one["week"].iloc[-1] + pd.Timedelta(days=7)]
@@ -348,15 +349,15 @@ def hoists(frame: pd.DataFrame, colours: Colours) -> go.Figure:
 
 def hoists_together(frame: pd.DataFrame) -> pd.DataFrame:
     """Add the hoists of all blocks up by method and week."""
-    _need(frame, ["method", "role", "block", "week", "used", "available"], "hoists by week")
+    need(frame, ["method", "role", "block", "week", "used", "available"], "hoists by week")
     return frame.groupby(["method", "role", "week"], sort=False, as_index=False)[["used", "available"]].sum()
 
 
 def say_hoists(frame: pd.DataFrame) -> str:
     """Say how full the hoists are in the fullest week of any block."""
-    _need(frame, ["method", "role", "block", "week", "used", "available"], "hoists by week")
+    need(frame, ["method", "role", "block", "week", "used", "available"], "hoists by week")
     clauses = []
-    for label, _ in _methods(frame):
+    for label, _ in methods_of(frame):
         one = frame[frame["method"] == label]
         top = one.iloc[int((one["used"] / one["available"]).to_numpy().argmax())]
         clauses.append(
@@ -379,11 +380,11 @@ def bays(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     colours : mapping
         Tokens of one mode.
     """
-    _need(frame, ["method", "role", "date", "minutes", "available"], "bay minutes")
+    need(frame, ["method", "role", "date", "minutes", "available"], "bay minutes")
     figure, axes = panels([230.0], colours, titles=["bay minutes by week"])
     begin = frame["date"].min()
     peaks = []
-    for label, known in _methods(frame):
+    for label, known in methods_of(frame):
         one = frame[frame["method"] == label]
         week = begin + pd.to_timedelta(((one["date"] - begin).dt.days // 7) * 7, unit="D")
         most = one.groupby(week)["minutes"].max()
@@ -409,9 +410,9 @@ def bays(frame: pd.DataFrame, colours: Colours) -> go.Figure:
 
 def say_bays(frame: pd.DataFrame) -> str:
     """Say on how many days lorries ask for more bay time than there is, and how much on the worst."""
-    _need(frame, ["method", "role", "date", "vehicles", "minutes", "available"], "bay minutes")
+    need(frame, ["method", "role", "date", "vehicles", "minutes", "available"], "bay minutes")
     clauses = []
-    for label, _ in _methods(frame):
+    for label, _ in methods_of(frame):
         one = frame[frame["method"] == label]
         top = one.iloc[int(one["minutes"].to_numpy().argmax())]
         over = int((one["minutes"] > one["available"] + 1e-6).sum())
@@ -433,10 +434,10 @@ def panels_stored(frame: pd.DataFrame, colours: Colours) -> go.Figure:
     colours : mapping
         Tokens of one mode.
     """
-    _need(frame, ["method", "role", "date", "panels", "racks", "area_m2"], "panels on site")
+    need(frame, ["method", "role", "date", "panels", "racks", "area_m2"], "panels on site")
     figure, axes = panels([170.0], colours, titles=["panels on site at the end of each day"])
     peaks = []
-    for label, known in _methods(frame):
+    for label, known in methods_of(frame):
         one = frame[frame["method"] == label].sort_values("date")
         said = [
             f"{label}, {day(when)}: {count:,.0f} panels in {racks:.0f} racks on {area:,.0f} m²"
@@ -455,9 +456,9 @@ def panels_stored(frame: pd.DataFrame, colours: Colours) -> go.Figure:
 
 def say_panels_stored(frame: pd.DataFrame) -> str:
     """Say how many panels stand on site at most, in how many racks, and on how much ground."""
-    _need(frame, ["method", "role", "date", "panels", "racks", "area_m2"], "panels on site")
+    need(frame, ["method", "role", "date", "panels", "racks", "area_m2"], "panels on site")
     clauses = []
-    for label, _ in _methods(frame):
+    for label, _ in methods_of(frame):
         one = frame[frame["method"] == label]
         top = one.iloc[int(one["panels"].to_numpy().argmax())]
         clauses.append(
@@ -493,21 +494,6 @@ def _peak(
 def _faint(colour: str, alpha: float) -> str:
     red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
     return f"rgba({red},{green},{blue},{alpha})"
-
-
-def _need(frame: pd.DataFrame, columns: Sequence[str], chart: str) -> None:
-    missing = [column for column in columns if column not in frame.columns]
-    if missing:
-        raise RangeError(
-            f"The frame for {chart} lacks {', '.join(missing)}. It needs the columns {', '.join(columns)}."
-        )
-    if not len(frame):
-        raise RangeError(f"The frame for {chart} has no row. Give one or more, or leave the chart out.")
-
-
-def _methods(frame: pd.DataFrame) -> list[tuple[str, Mark]]:
-    pairs = frame[["method", "role"]].drop_duplicates()
-    return [(str(label), mark(role)) for label, role in pairs.itertuples(index=False)]
 
 
 def _span(when: pd.Series) -> tuple[pd.Timestamp, pd.Timestamp]:
