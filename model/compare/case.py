@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from model.inputs.scenario import Method
 from model.money import Account
-from model.money.account import order_day
+from model.money.payments import order_day
 from model.programme import Plan
 from model.programme.causes import Path, float_by_trade, path_to
 from model.quantities import TakeOff
@@ -104,9 +104,13 @@ class Case:
             warnings.append(f"{self.method.label}: no internal rate of return: {reason}")
         if account.cash.facility.debt_at_end > 0.5:
             warnings.append(
-                f"{self.method.label}: sales do not repay the loan; "
+                f"{self.method.label}: receipts do not repay the loan; "
                 f"{float(account.cash.facility.debt_at_end):,.0f} is left at the end."
             )
+        warnings += [f"{self.method.label}: {breach.sentence}" for breach in account.breaches]
+        equity_irr, equity_reason = account.equity_irr
+        if equity_irr is None:
+            warnings.append(f"{self.method.label}: no rate of return of the equity: {equity_reason}")
         if site.loads_peak_day > site.bay_capacity_per_day:
             warnings.append(
                 f"{self.method.label}: {site.loads_peak_day:,.0f} vehicles on the busiest day, the bays take "
@@ -157,6 +161,21 @@ class Case:
             "profit_on_cost_pct": account.profit_on_cost_pct,
             "npv": account.npv,
             "irr_pct": None if irr is None else 100 * irr,
+            "irr_roots_pct": [100 * root for root in account.irr_roots],
+            "equity_irr_pct": None if equity_irr is None else 100 * equity_irr,
+            "mirr_pct": 100 * account.mirr,
+            "profit_on_value_pct": account.profit_on_value_pct,
+            "value": account.value,
+            "income": {kind: float(net.sum()) for kind, net in account.cash.income.by_kind.items()},
+            "presold_pct": None
+            if account.cash.income.presold_share is None
+            else 100 * account.cash.income.presold_share,
+            "homes_let_sold_on": self._on(account.cash.income.exit_day),
+            "peak_equity": account.peak_equity,
+            "lending": [
+                {"limit": breach.kind, "found": breach.found, "allowed": breach.allowed}
+                for breach in account.breaches
+            ],
             "peak_debt": account.peak_debt,
             "interest": account.interest,
             "value_of_a_week": {
@@ -166,8 +185,16 @@ class Case:
                 "plant": week.plant,
                 "receipts": week.receipts,
                 "premium": week.premium,
+                "npv": week.npv,
+                "client": week.client,
+                "builder": week.builder,
+                "damages_basis": week.damages_basis,
             },
         }
+
+    def _on(self, instant: float | None) -> str | None:
+        """The date of an instant, or None."""
+        return None if instant is None else _shift(self.plan, instant)
 
     def _blocks(self, warnings: list[str]) -> list[dict[str, Any]]:
         plan = self.plan
@@ -305,6 +332,7 @@ class Case:
             "going_back_then_costs": self.account.deposit,
             "most_unfixed": amount,
             "most_unfixed_on": _shift(plan, day),
+            "bond": self.account.bond,
             "binds": factory.binds,
             **({} if factory.since is None else {"binds_since": _shift(plan, factory.since)}),
             "storeys_that_waited": factory.waited,

@@ -75,6 +75,7 @@ UNITS: Final[dict[str, tuple[float, float]]] = {
     "GBP/m": (0.0, 1e6),
     "GBP/no.": (0.0, 1e8),
     "GBP/flat": (0.0, 1e8),
+    "GBP/flat month": (0.0, 1e6),
     "kgCO2e/km": (0.0, 100.0),
 }
 

@@ -20,6 +20,8 @@ from model.inputs.scenario import (
     HANDOVERS,
     OWN,
     PRIORITIES,
+    RENT_EXITS,
+    TENURES,
     TERRAINS,
     Block,
     Crane,
@@ -53,11 +55,14 @@ def development_in(row: Any, found: Findings, today: dt.date) -> Development | N
         ("place", PLACES, "Climate and bank holidays are known for these places only."),
         ("terrain", TERRAINS, "It sets the wind at the hook."),
         ("priority", PRIORITIES, "It sets whose work goes first."),
+        ("tenure", TENURES, "It sets how the flats earn."),
+        ("rent_exit", RENT_EXITS, "It sets when flats let are sold whole."),
     ):
         word = row.get(key)
         if isinstance(word, str) and word.strip():
             choice(f"development.{key}", word.strip(), known, why, found)
     start, purchase = date_or_none(row.get("start")), date_or_none(row.get("purchase"))
+    longstop = date_or_none(row.get("longstop"))
     within("development.start", start, EARLIEST, LATEST, found)
     within("development.purchase", purchase, dt.date(2005, 1, 1), LATEST, found)
     for number, day in enumerate(row.get("extra_closed", []) if raw else [], start=1):
@@ -70,12 +75,56 @@ def development_in(row: Any, found: Findings, today: dt.date) -> Development | N
             "Land is bought before work starts on it.",
             "Set an earlier purchase, or leave it out.",
         )
+    if start is not None and longstop is not None and longstop <= start:
+        found.add(
+            "development.longstop",
+            f"{longstop} is not after the start on site, {start}",
+            "It is the date by which the last handover is owed.",
+            "Set a later date, or leave it out.",
+        )
+    if raw is not None:
+        for key, least, most, what in _PATHS:
+            _path(f"development.{key}", getattr(raw, key), least, most, what, found)
     if raw is None or len(found.problems) > before:
         return None
     if raw.start < today:
         found.warn("development.start", f"{raw.start} is in the past; today is {today}. It is used as given.")
     fields = {name: getattr(raw, name) for name in DevelopmentTable.model_fields}
+    fields |= {key: tuple((float(a), float(b)) for a, b in fields[key]) for key, *_rest in _PATHS}
     return Development(**{**fields, "extra_closed": tuple(sorted(set(raw.extra_closed)))})
+
+
+def _path(
+    place: str, path: Sequence[Sequence[float]], least: float, most: float, what: str, found: Findings
+) -> None:
+    """Check the steps of a path: pairs, months that rise, figures with a meaning."""
+    before = -math.inf
+    for number, pair in enumerate(path, start=1):
+        where = f"{place}[{number}]"
+        if len(pair) != 2:
+            count = "1 figure" if len(pair) == 1 else f"{len(pair)} figures"
+            found.add(where, f"there is {count}", f"A step is two: the month after start on site, and {what}.")
+            continue
+        month, value = pair
+        if month != round(month):
+            found.add(where, f"{figure(month)} is not a whole month", "Steps begin with a month.", "Round it.")
+        if not -240 <= month <= 480 or month <= before:
+            found.add(
+                where,
+                f"month {figure(month)} does not come after the step before it, or lies outside -240 to 480",
+                "Steps stand in order of time.",
+                "Put them in order, one a month at most.",
+            )
+        if not least <= value <= most:
+            found.add(where, f"{figure(value)} is outside {figure(least)} to {figure(most)}", f"It is {what}.")
+        before = max(before, month)
+
+
+_PATHS: Final = (
+    ("base_rate_path", -2.0, 30.0, "the base rate from then on, in % a year"),
+    ("price_path", 10.0, 400.0, "prices then over those of today, in %"),
+)
+"""Paths of a development: least and greatest figure with a meaning, and what it is."""
 
 
 def blocks_in(tables: Mapping[str, Any], found: Findings) -> list[Block | None]:
@@ -94,6 +143,9 @@ def _block(number: int, row: Any, found: Findings) -> Block | None:
     word = row.get("handover") if isinstance(row, Mapping) else None
     if isinstance(word, str) and word.strip():
         choice(f"{where}.handover", word.strip(), HANDOVERS, "It sets what is handed over at once.", found)
+    word = row.get("tenure") if isinstance(row, Mapping) else None
+    if isinstance(word, str) and word.strip():
+        choice(f"{where}.tenure", word.strip(), TENURES, "It sets how the flats earn.", found)
     if raw is None:
         return None
     ranges = [_range(where, i, item, raw.storeys, found) for i, item in enumerate(raw.ranges, start=1)]

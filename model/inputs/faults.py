@@ -130,8 +130,13 @@ def _wanted(loc: tuple[int | str, ...], shape: type[BaseModel], table: str) -> t
         if isinstance(part, int):
             path += f"[{part + 1}]"
             if current is None:
-                items = "a whole number" if wanted.words.startswith("two") else wanted.words
-                items = {"a list of dates": "a date", "a list of block names": "text"}.get(items, items)
+                items = "a whole number" if wanted.words.startswith("two whole") else wanted.words
+                items = {
+                    "a list of dates": "a date",
+                    "a list of block names": "text",
+                    "a list of pairs of numbers": "a pair of numbers",
+                    "a pair of numbers": "a number",
+                }.get(items, items)
                 wanted = replace(wanted, words=items)
             continue
         path += f".{clip(part, 40)}"

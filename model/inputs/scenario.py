@@ -32,6 +32,12 @@ HANDOVERS: Final = ("block", "each core")
 OWN: Final = ("own_stair", "own_lift", "own_riser", "own_access")
 """What people who live below a building site need for themselves, kept apart from the work."""
 
+TENURES: Final = ("sale", "rent", "forward sale")
+"""How the flats of a block earn: sold one by one, let and then sold whole, or sold whole before they are built."""
+
+RENT_EXITS: Final = ("stabilised", "fixed date")
+"""When flats let are sold whole: once they are full in practice, or on one date for every method."""
+
 COMPARED: Final = ("open_frame", "panelised")
 """Ready methods compared where a scenario names none."""
 
@@ -134,6 +140,8 @@ class Block:
         Storeys with another plan, lowest first.
     handover : str
         One of `HANDOVERS`.
+    tenure : str or None
+        One of `TENURES`; None takes the development's.
     sections : tuple of Section
         Parts of the block handed over one after the other, lowest first; empty where it is handed
         over whole or core by core.
@@ -157,6 +165,7 @@ class Block:
     price_gbp_m2: float | None = None
     ranges: tuple[Storeys, ...] = ()
     handover: str = "block"
+    tenure: str | None = None
     sections: tuple[Section, ...] = ()
 
     def range_at(self, storey: int) -> Storeys | None:
@@ -253,6 +262,17 @@ class Development:
     late_adoption : bool
         Whether the scheme is already designed for the open frame, so that methods with panels must be
         designed anew first.
+    tenure : str
+        One of `TENURES`, for blocks that name none.
+    rent_exit : str
+        One of `RENT_EXITS`.
+    longstop : date or None
+        Date by which the last handover is owed; None leaves it to the library's weeks after the first
+        method's own.
+    base_rate_path : tuple of (float, float)
+        Month after start on site, and base rate from then until the next step. [months, % a year]
+    price_path : tuple of (float, float)
+        Month after start on site, and prices then over those of today, straight between. [months, %]
     """
 
     name: str
@@ -266,6 +286,11 @@ class Development:
     bank_holidays: bool = True
     extra_closed: tuple[dt.date, ...] = ()
     late_adoption: bool = False
+    tenure: str = "sale"
+    rent_exit: str = "stabilised"
+    longstop: dt.date | None = None
+    base_rate_path: tuple[tuple[float, float], ...] = ()
+    price_path: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -318,6 +343,10 @@ class Scenario:
         own = {key for key, _setting in self.overrides}
         records = sum(not key.startswith("block.") and key not in own for key in read_library().records)
         return parts + records
+
+    def tenure_of(self, block: Block) -> str:
+        """Return how the flats of a block earn: one of `TENURES`."""
+        return block.tenure or self.development.tenure
 
     def block(self, name: str) -> Block:
         """Return the block of a name."""
@@ -565,8 +594,13 @@ def _plain(record: Any) -> dict[str, Any]:
         value = getattr(record, f.name)
         if value is None or (f.default == value and isinstance(value, type(f.default))):
             continue
-        table[f.name] = list(value) if isinstance(value, tuple) else _figure(value)
+        table[f.name] = _listed(value)
     return table
+
+
+def _listed(value: Any) -> Any:
+    """Return tuples as lists, at whatever depth, and figures as a hand would write them."""
+    return [_listed(item) for item in value] if isinstance(value, tuple) else _figure(value)
 
 
 @lru_cache(maxsize=256)

@@ -74,6 +74,10 @@ def _other(words: str, default: Any = ..., **more: Any) -> Any:
     return Field(default=default, json_schema_extra=extra, **length)
 
 
+def _path(why: str, example: str) -> Any:
+    return _other("a list of pairs of numbers", [], why=why, example=f"[{example}]", max_length=240)
+
+
 def as_date(value: Any) -> Any:
     """Turn the text of a date into a date; refuse a time of day."""
     if isinstance(value, dt.datetime) or not isinstance(value, (str, dt.date)):
@@ -142,6 +146,15 @@ class DevelopmentTable(_Table):
         "a list of dates", [], least=EARLIEST, most=dt.date(2065, 12, 31), why=DATE_WHY, max_length=1000
     )
     late_adoption: bool = _other("true or false", False)
+    tenure: _Line = _words(20, "It sets how the flats earn.", default="sale", least=1)
+    rent_exit: _Line = _words(20, "It sets when flats let are sold whole.", default="stabilised", least=1)
+    longstop: _Date | None = _other("a date", None, least=EARLIEST, most=dt.date(2065, 12, 31), why=DATE_WHY)
+    base_rate_path: list[list[float]] = _path(
+        "It is the month after start on site, and the base rate from then, % a year.", "[0, 3.75], [12, 3.25]"
+    )
+    price_path: list[list[float]] = _path(
+        "It is the month after start on site, and prices then over those of today, %.", "[0, 100], [24, 104]"
+    )
 
 
 class StoreysTable(_Table):
@@ -193,6 +206,7 @@ class BlockTable(_Table):
     price_gbp_m2: float | None = _number(0, 100_000, "GBP/m2", "It is per m2 of net internal area.")
     ranges: list[StoreysTable] = _other("[[blocks.ranges]] tables", [], inner=StoreysTable, max_length=60)
     handover: _Line = _words(20, "It sets what is handed over at once.", default="block", least=1)
+    tenure: _Line | None = _words(20, "It sets how the flats earn.", default=None, least=1)
     sections: list[SectionTable] = _other("[[blocks.sections]] tables", [], inner=SectionTable, max_length=60)
 
 

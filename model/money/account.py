@@ -1,9 +1,9 @@
 """What does it cost, what does it earn, and what is a week worth?
 
-Stage: `price(plan, site_use, grid) -> Account`. Work is paid as it progresses, with a lag and retention;
-panels partly ahead of fixing; site costs while they run; equity first, then a loan with interest rolled
-up monthly; sales by reservations and handover. Cash dated by day is put on the monthly grid by linear
-split between the two month-ends, so that a week is worth a week.
+Stage: `price(plan, site_use, grid) -> Account`. Work is paid as it progresses, with a lag and retention
+(`payments`); site costs while they run (`costs`); equity first, then one or two loans with interest rolled up
+monthly (`loan`); receipts by sale, rent or forward sale (`income`). Cash dated by day is put on the monthly
+grid by linear split between the two month-ends, so that a week is worth a week.
 
 VAT is left out. Sums are nominal, in the scenario's currency, not rounded.
 """
@@ -11,7 +11,6 @@ VAT is left out. Sums are nominal, in the scenario's currency, not rounded.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -22,37 +21,43 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.core.calendar import monthly_anniversary
+from model.core.errors import RangeError
 from model.inputs.assumption import Values
 from model.inputs.scenario import Scenario
-from model.money.costs import TimeCosts, WorkCosts, price_time, price_work
-from model.money.facility import FacilityRun, run_facility
+from model.money.costs import FixedCosts, TimeCosts, WorkCosts, price_fixed, price_time, price_work
+from model.money.facility import Breach, FacilityRun
 from model.money.grid import DAYS_PER_MONTH, MonthGrid, grid_for, spread, spread_evenly
-from model.money.receipts import Completions, sale_days, sale_receipts
-from model.money.returns import irr_annual_effective, npv, profit_on_cost
+from model.money.income import Income, by_section, income_of, last_receipt
+from model.money.loan import Committed, finance, lending_breaches
+from model.money.payments import (
+    bond_cost,
+    makes_panels,
+    measured_cash,
+    most_unfixed,
+    order_day,
+    payment_steps,
+    released,
+)
+from model.money.returns import (
+    annual,
+    irr_annual_effective,
+    irr_roots,
+    mirr,
+    monthly_hurdle,
+    npv,
+    profit_on_cost,
+    profit_on_value,
+)
+from model.money.week import CURVE_WEEKS, WeekValue, values_frame, week_value
 from model.programme import Plan
-from model.quantities.takeoff import given
 from model.site import SiteUse
 
 Floats = NDArray[np.float64]
 
 COST_LINES: Final = ("construction", "premium", "preliminaries", "fees", "land")
 
-
-@dataclass(frozen=True)
-class WeekValue:
-    """Change of profit when every handover is a week earlier, by cause; the total is their sum. [GBP]"""
-
-    interest: float
-    preliminaries: float
-    plant: float
-    receipts: float
-    premium: float
-    npv: float
-
-    @property
-    def total(self) -> float:
-        """Sum of the causes."""
-        return self.interest + self.preliminaries + self.plant + self.receipts + self.premium
+WEEK_DAYS: Final = 7.0
+DAYS_PER_YEAR: Final = 365.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,36 +68,45 @@ class Cash:
     ----------
     costs : dict of str to array, one a month
         By `COST_LINES`. [GBP]
-    receipts : array, one a month
-        Net of the costs of selling. [GBP]
     time_costs : TimeCosts
-    sold : Completions
+    fixed_costs : FixedCosts
+    income : Income
     facility : FacilityRun
-    equity : float
-        Equity committed. [GBP]
+    committed : Committed
+        Loans and fees as agreed.
     """
 
     costs: dict[str, Floats]
-    receipts: Floats
     time_costs: TimeCosts
-    sold: Completions
+    fixed_costs: FixedCosts
+    income: Income
     facility: FacilityRun
-    equity: float
+    committed: Committed
 
     @property
+    def receipts(self) -> Floats:
+        """Receipts net of the costs of selling, by month. [GBP]"""
+        return self.income.net
+
+    @cached_property
     def cost(self) -> Floats:
-        """All costs before finance, by month."""
+        """All costs before finance, by month. [GBP]"""
         total: Floats = np.sum(list(self.costs.values()), axis=0)
         return total
 
     @property
+    def equity(self) -> float:
+        """Equity committed. [GBP]"""
+        return self.committed.equity
+
+    @property
     def finance(self) -> float:
-        """Interest and finance fees."""
+        """Interest and finance fees. [GBP]"""
         return float(self.facility.interest_total + self.facility.fees_total)
 
     @property
     def profit(self) -> float:
-        """Receipts less all costs, finance included."""
+        """Receipts less all costs, finance included. [GBP]"""
         return float(self.receipts.sum() - self.cost.sum()) - self.finance
 
 
@@ -103,27 +117,87 @@ class Account:
     Attributes
     ----------
     plan : Plan
+    site_use : SiteUse
     grid : MonthGrid
     work : WorkCosts
     cash : Cash
-    week : WeekValue
     """
 
     plan: Plan
+    site_use: SiteUse
     grid: MonthGrid
     work: WorkCosts
     cash: Cash
-    week: WeekValue
+
+    @cached_property
+    def week(self) -> WeekValue:
+        """What a week earlier is worth, every handover moved."""
+        return self._moved(-WEEK_DAYS)
+
+    @cached_property
+    def week_curve(self) -> pd.DataFrame:
+        """Every handover moved by -12 to 12 weeks: columns weeks (negative is sooner), profit, npv, client,
+        builder and the causes; changes against the plan. [GBP]
+        """
+        return values_frame(
+            [float(weeks) for weeks in CURVE_WEEKS],
+            [self._moved(WEEK_DAYS * weeks) for weeks in CURVE_WEEKS],
+            "weeks",
+        )
+
+    @cached_property
+    def week_by_block(self) -> pd.DataFrame:
+        """Each block alone a week sooner: columns block, profit, npv, client, builder and the causes. [GBP]"""
+        layout = self.plan.takeoff.layout
+        values = [
+            self._moved(np.where(layout.section_block == b, -WEEK_DAYS, 0.0))
+            for b in range(len(layout.names))
+        ]
+        frame = values_frame([0.0] * len(values), values, "block")
+        return frame.assign(block=list(layout.names))
+
+    @cached_property
+    def _held(self) -> tuple[MonthGrid, Cash]:
+        """The plan priced with its own loans and fees held, on months that hold handovers 12 weeks later.
+
+        Fees held are paid like other costs, so what is moved is compared with this, not with `cash`.
+        """
+        plan = self.plan
+        handovers = plan.ready_by_section + WEEK_DAYS * max(CURVE_WEEKS)
+        last = max(last_receipt(plan, handovers), float(handovers.max()) + _afterwards(plan))
+        first = float(self.grid.ends_day[0])
+        grid = grid_for(plan.start_date, first, max(last, float(self.grid.ends_day[-1])))
+        fees = np.zeros(grid.months.size)
+        fees[: self.grid.months.size] = self.cash.committed.fees
+        committed = Committed(self.cash.committed.equity, self.cash.committed.mezzanine, fees)
+        return grid, _cash(plan, self.site_use, self.work, grid, plan.ready_by_section, committed)
+
+    def _moved(self, days: float | Floats) -> WeekValue:
+        """Worth of handovers moved by some days, work and loans held, on months long enough for both."""
+        plan = self.plan
+        handovers = plan.ready_by_section + days
+        grid, now = self._held
+        last = max(last_receipt(plan, handovers), float(handovers.max()) + _afterwards(plan))
+        if last > grid.ends_day[-1]:
+            raise RangeError(f"Handovers moved to day {handovers.max():g} fall outside the months of money.")
+        moved = _cash(plan, self.site_use, self.work, grid, handovers, now.committed)
+        v = plan.values
+        return week_value(now, moved, v["money.hurdle_pct"] / 100, v["money.builder_share_pct"] / 100)
 
     @cached_property
     def unfixed(self) -> tuple[float, float]:
         """Most money paid to the panel maker for panels not yet fixed, and the day. [GBP, days]"""
         return most_unfixed(self.plan, self.work)
 
+    @cached_property
+    def bond(self) -> float:
+        """Charge for the bond over payments ahead of fixing; part of the premium. [GBP]"""
+        return bond_cost(self.plan, self.work)
+
     @property
     def deposit(self) -> float:
         """Deposit to the panel maker, with contingency left aside. [GBP]"""
-        return float(self.work.supply.sum()) * self.plan.values["money.factory_deposit_pct"] / 100
+        return float(self.work.supply.sum()) * payment_steps(self.plan).deposit
 
     def cost_of(self, line: str) -> float:
         """Return one line of the cost: a name of `COST_LINES`, ``finance`` or ``total``. [GBP]"""
@@ -139,6 +213,11 @@ class Account:
         return float(self.cash.receipts.sum())
 
     @property
+    def value(self) -> float:
+        """Gross development value: prices before the costs of selling. [GBP]"""
+        return self.cash.income.value
+
+    @property
     def profit(self) -> float:
         """Receipts less all costs. [GBP]"""
         return self.cash.profit
@@ -147,6 +226,11 @@ class Account:
     def profit_on_cost_pct(self) -> float:
         """Profit over all costs. [%]"""
         return float(100.0 * profit_on_cost(self.profit, self.cost_of("total")))
+
+    @property
+    def profit_on_value_pct(self) -> float:
+        """Profit over gross development value. [%]"""
+        return float(100.0 * profit_on_value(self.profit, self.value))
 
     @cached_property
     def project_flows(self) -> Floats:
@@ -163,18 +247,52 @@ class Account:
         """Project internal rate of return, effective a year, or None and why not."""
         return irr_annual_effective(self.project_flows)
 
+    @cached_property
+    def equity_irr(self) -> tuple[float | None, str]:
+        """Internal rate of return of the equity, effective a year, or None and why not."""
+        return irr_annual_effective(self.cash.facility.equity_flows)
+
+    @cached_property
+    def irr_roots(self) -> tuple[float, ...]:
+        """Every rate of return of the project found by the search, effective a year."""
+        return tuple(annual(root) for root in irr_roots(self.project_flows))
+
+    @cached_property
+    def mirr(self) -> float:
+        """Modified rate of return: costs brought back at the loan's interest, receipts carried forward at the
+        hurdle; effective a year.
+        """
+        v = self.plan.values
+        monthly = mirr(
+            self.project_flows, v["money.debt_rate_pct"] / 1200, float(monthly_hurdle(v["money.hurdle_pct"] / 100))
+        )
+        return annual(monthly)
+
     @property
     def peak_debt(self) -> float:
         """Highest loan balance. [GBP]"""
         return float(self.cash.facility.peak_debt)
 
     @property
+    def peak_equity(self) -> float:
+        """Most equity in the development at one time. [GBP]"""
+        run = self.cash.facility
+        return float(np.cumsum(run.drawn_equity - run.equity_out).max(initial=0.0))
+
+    @property
     def interest(self) -> float:
         """Interest in all. [GBP]"""
         return float(self.cash.facility.interest_total)
 
+    @cached_property
+    def breaches(self) -> tuple[Breach, ...]:
+        """Limits of the lenders that are passed."""
+        return lending_breaches(
+            self.plan, self.grid, self.cash.facility, self.cost_of("total"), self.value
+        )
+
     def cashflow_frame(self) -> pd.DataFrame:
-        """Columns month, ends_on, the cost lines, receipts, and the loan's movements; one row a month."""
+        """Columns month, ends_on, the cost lines, receipts, and the loans' movements; one row a month."""
         run = self.cash.facility
         return pd.DataFrame(
             {
@@ -189,25 +307,34 @@ class Account:
                 "repaid": run.repaid,
                 "debt": run.debt,
                 "equity_out": run.equity_out,
+                "mezzanine": run.mezzanine_debt,
             }
         )
 
     def receipts_frame(self) -> pd.DataFrame:
         """Columns section, kind, month, amount: receipts of each handover section by month."""
         plan = self.plan
-        rows = []
-        values, flats = section_values(plan), plan.takeoff.section_flats
-        for b, name in enumerate(plan.takeoff.layout.section_names):
-            if flats[b] == 0:
-                continue
-            mine = self.cash.sold.block == b
-            each = values[b] / flats[b] * (1 - plan.values["money.selling_pct"] / 100)
-            by_month = spread(
-                self.cash.sold.day[mine], each * self.cash.sold.number[mine], self.grid.ends_day
-            )
-            for k in np.flatnonzero(by_month):
-                rows.append((name, "sale", int(self.grid.months[k]), float(by_month[k])))
+        names = plan.takeoff.layout.section_names
+        rows = [
+            (names[section], kind, int(self.grid.months[k]), float(net[k]))
+            for section, kind, net in by_section(plan, plan.ready_by_section, self.work, self.grid.ends_day)
+            for k in np.flatnonzero(net)
+        ]
         return pd.DataFrame(rows, columns=["section", "kind", "month", "amount"])
+
+    def preliminaries_frame(self) -> pd.DataFrame:
+        """Columns item, kind (``time``, ``plant``, ``fixed``, ``value``), start, finish, weeks, amount; an item
+        once, its stretches together. [days, weeks, GBP]
+        """
+        time = self.cash.time_costs.frame().assign(
+            kind=np.where(self.cash.time_costs.plant, "plant", "time")
+        )
+        both = pd.concat([time, self.cash.fixed_costs.frame()], ignore_index=True)
+        both = both.assign(weeks=(both["finish"] - both["start"]) / WEEK_DAYS)
+        found = both.groupby(["item", "kind"], sort=False, as_index=False).agg(
+            start=("start", "min"), finish=("finish", "max"), weeks=("weeks", "sum"), amount=("amount", "sum")
+        )
+        return found
 
 
 def purchase_day(scenario: Scenario, values: Values) -> float:
@@ -241,15 +368,20 @@ def common_grid(plans: Sequence[Plan]) -> MonthGrid:
         min(purchase_day(plan.scenario, plan.values), order_day(plan) if makes_panels(plan) else 0.0)
         for plan in plans
     )
-    last = 0.0
-    for plan in plans:
-        defects = plan.values["money.defects_months"] * DAYS_PER_MONTH
-        lag = plan.values["money.payment_lag_days"]
-        sold = _sales(plan, plan.ready_by_section)
-        last = max(
-            last, plan.last_handover + defects + lag, float(sold.day.max()), float(plan.finish.max()) + lag
+    last = max(
+        max(
+            plan.last_handover + _afterwards(plan),
+            last_receipt(plan, plan.ready_by_section),
+            float(plan.finish.max()) + plan.values["money.payment_lag_days"],
         )
+        for plan in plans
+    )
     return grid_for(plans[0].start_date, first, last + 31.0)
+
+
+def _afterwards(plan: Plan) -> float:
+    """Days from the last handover to the last payment: the defects period, and the lag. [days]"""
+    return plan.values["money.defects_months"] * DAYS_PER_MONTH + plan.values["money.payment_lag_days"]
 
 
 def price(plan: Plan, site_use: SiteUse, grid: MonthGrid) -> Account:
@@ -265,69 +397,14 @@ def price(plan: Plan, site_use: SiteUse, grid: MonthGrid) -> Account:
     Returns
     -------
     Account
+
+    Raises
+    ------
+    RangeError
+        If the panel maker would be paid more than the price, the loans run away, or a figure has no meaning.
     """
     work = price_work(plan)
-    handovers = plan.ready_by_section
-    measured = _measured_cash(plan, work, grid)
-    cash = _cash(plan, site_use, work, grid, measured, handovers)
-    sooner = _cash(plan, site_use, work, grid, measured, handovers - 7.0, committed=cash)
-    return Account(plan, grid, work, cash, _week(plan, cash, sooner))
-
-
-def _week(plan: Plan, now: Cash, sooner: Cash) -> WeekValue:
-    """Difference of two pricings a week apart, by cause; fees of the committed facility do not move."""
-    plant = [float(cash.time_costs.amount[cash.time_costs.plant].sum()) for cash in (now, sooner)]
-    time = [float(cash.time_costs.amount.sum()) for cash in (now, sooner)]
-    hurdle = plan.values["money.hurdle_pct"] / 100
-    return WeekValue(
-        interest=float(now.facility.interest_total - sooner.facility.interest_total),
-        preliminaries=(time[0] - plant[0]) - (time[1] - plant[1]),
-        plant=plant[0] - plant[1],
-        receipts=float(sooner.receipts.sum() - now.receipts.sum()),
-        premium=float(now.costs["premium"].sum() - sooner.costs["premium"].sum()),
-        npv=float(npv(sooner.receipts - sooner.cost, hurdle) - npv(now.receipts - now.cost, hurdle)),
-    )
-
-
-def _measured_cash(plan: Plan, work: WorkCosts, grid: MonthGrid) -> dict[str, Floats]:
-    """Cost of measured work by line and month of payment, retention still withheld."""
-    v = plan.values
-    contingency = 1 + v["money.contingency_pct"] / 100
-    retained = v["money.retention_pct"] / 100
-    moved = plan.moved_work / plan.tasks.work[plan.moved_task]
-    dates = np.arange(int(plan.moved_date.max()) + 1)
-    day = dates + 1.0 + v["money.payment_lag_days"]
-    early = _paid_ahead(plan, work, grid)
-    own = work.reference + work.premium
-    ahead_share = (v["money.factory_deposit_pct"] + v["money.factory_stage_pct"]) / 100
-    kept = np.divide(own - work.supply * ahead_share, own, out=np.ones_like(own), where=own > 0)
-    total = float(work.supply.sum())
-    lines = {}
-    for name, amount in (("construction", work.reference), ("premium", work.premium)):
-        paid = amount * (kept - retained) * contingency
-        by_date = np.bincount(plan.moved_date, moved * paid[plan.moved_task], minlength=dates.size)
-        part = np.divide(amount, own, out=np.zeros_like(own), where=own > 0)
-        supplied = float((work.supply * part).sum())
-        lines[name] = spread(day, by_date, grid.ends_day) + early * contingency * (
-            supplied / total if total else 0.0
-        )
-    return lines
-
-
-def _paid_ahead(plan: Plan, work: WorkCosts, grid: MonthGrid) -> Floats:
-    """Deposit and stage payments to the panel maker, by month, before contingency. [GBP]"""
-    total = float(work.supply.sum())
-    if total == 0.0:
-        return np.zeros(grid.ends_day.size)
-    v = plan.values
-    order = order_day(plan)
-    made = plan.network.tasks_of("activity:make_panels")
-    weight = plan.tasks.amount[made] / plan.tasks.amount[made].sum()
-    deposit = total * v["money.factory_deposit_pct"] / 100
-    stages = total * v["money.factory_stage_pct"] / 100
-    return spread([order], [deposit], grid.ends_day) + spread_evenly(
-        plan.start[made], plan.finish[made], stages * weight, grid.ends_day
-    )
+    return Account(plan, site_use, grid, work, _cash(plan, site_use, work, grid, plan.ready_by_section))
 
 
 def _cash(
@@ -335,164 +412,83 @@ def _cash(
     site_use: SiteUse,
     work: WorkCosts,
     grid: MonthGrid,
-    measured: dict[str, Floats],
     handovers: Floats,
-    committed: Cash | None = None,
+    committed: Committed | None = None,
 ) -> Cash:
     """Put one set of handovers, one a section, on the grid and finance it.
 
-    With a pricing already committed to, its equity and its finance fees are held: a week's delay changes
-    the interest, not the size of the loan that was agreed.
+    With loans already committed to, they and their fees are held: a week's delay changes the interest, not
+    the size of the loan that was agreed.
     """
-    v, ends = plan.values, grid.ends_day
-    lag = v["money.payment_lag_days"]
-    last = float(handovers.max())
     by_block = np.full(len(plan.takeoff.layout.names), -np.inf)
     np.maximum.at(by_block, plan.takeoff.layout.section_block, handovers)
     time_costs = price_time(plan, site_use, by_block)
-    value = float(work.reference.sum())
-    fixed = value * v["money.fixed_preliminaries_pct"] / 100
-    preliminaries = spread_evenly(
-        time_costs.start + lag, time_costs.finish + lag, time_costs.amount, ends
-    ) + spread_evenly([lag], [last + lag], [fixed], ends)
-    bought = purchase_day(plan.scenario, v)
-    fees = value * v["money.fees_pct"] / 100
-    redesign = value * redesign_share(plan)
-    before = fees * v["money.fees_before_start_pct"] / 100
-    land = v["money.land"] * float(plan.takeoff.flats.sum()) * (1 + v["money.stamp_duty_pct"] / 100)
-    costs = {
-        "construction": measured["construction"] + _released(plan, work.reference, by_block, ends),
-        "premium": measured["premium"] + _released(plan, work.premium, by_block, ends),
-        "preliminaries": preliminaries,
-        "fees": spread_evenly([min(bought, 0.0), 0.0], [0.0, last], [before, fees - before], ends)
-        + spread([0.0], [redesign], ends),
-        "land": spread([bought], [land], ends),
-    }
-    sold = _sales(plan, handovers)
-    receipts = sale_receipts(sold, section_values(plan), ends, selling_share=v["money.selling_pct"] / 100).net
-    total = float(sum(line.sum() for line in costs.values()))
+    fixed_costs = price_fixed(plan, site_use, by_block, work)
+    costs = cost_lines(plan, work, grid, time_costs, fixed_costs, by_block)
+    income = income_of(plan, handovers, work, grid.ends_day)
     cost = np.sum(list(costs.values()), axis=0)
-    equity = total * v["money.equity_pct"] / 100 if committed is None else committed.equity
-    fees_held = np.zeros_like(cost) if committed is None else committed.facility.fees_finance
-    charged = float(committed is None)
-    facility = run_facility(
-        np.maximum(cost, 0.0) + fees_held,
-        receipts + np.maximum(-cost, 0.0),
-        equity=equity,
-        monthly_rate=v["money.debt_rate_pct"] / 1200,
-        arrangement_share=charged * v["money.arrangement_pct"] / 100,
-        exit_share=charged * v["money.exit_pct"] / 100,
-        non_utilisation_annual_share=charged * v["money.non_utilisation_pct"] / 100,
-    )
-    return Cash(costs, receipts, time_costs, sold, facility, equity)
+    total = float(cost.sum())
+    run = finance(plan, grid, cost, income.net, total, committed)
+    if committed is None:
+        v = plan.values
+        committed = Committed(
+            total * v["money.equity_pct"] / 100, total * v["money.mezzanine_pct"] / 100, run.fees_finance
+        )
+    return Cash(costs, time_costs, fixed_costs, income, run, committed)
 
 
-def order_day(plan: Plan) -> float:
-    """Return the day the panels are ordered, after a redesign where the scheme was drawn without. [days]"""
-    v = plan.values
-    late = v["late.redesign"] + v["approval.change"] if plan.scenario.development.late_adoption else 0.0
-    return (v["factory.order"] + late) * 7.0
-
-
-def most_unfixed(plan: Plan, work: WorkCosts) -> tuple[float, float]:
-    """Return the most money paid to the panel maker for panels not yet fixed, and when.
-
-    Deposit at the order, stages as each storey is made; what is fixed no longer counts.
+def cost_lines(
+    plan: Plan,
+    work: WorkCosts,
+    grid: MonthGrid,
+    time_costs: TimeCosts,
+    fixed_costs: FixedCosts,
+    handovers: Floats,
+) -> dict[str, Floats]:
+    """Return costs before finance by line and month.
 
     Parameters
     ----------
     plan : Plan
     work : WorkCosts
+    grid : MonthGrid
+    time_costs : TimeCosts
+    fixed_costs : FixedCosts
+    handovers : array, one a block
+        [days]
 
     Returns
     -------
-    amount : float
-        0 without panels. [GBP]
-    day : float
-        [days from start on site]
+    dict of str to array, one a month
+        By `COST_LINES`. [GBP]
     """
-    total = float(work.supply.sum())
-    if total == 0.0:
-        return 0.0, 0.0
-    v = plan.values
-    deposit, stage = (v[f"money.factory_{name}_pct"] / 100 for name in ("deposit", "stage"))
-    made = plan.network.tasks_of("activity:make_panels")
-    made = made[plan.tasks.work[made] > 0]
-    weight = plan.tasks.amount[made] / plan.tasks.amount[made].sum()
-    first = min(math.floor(order_day(plan)), 0)
-    day = np.arange(first, math.ceil(float(plan.finish.max())) + 1, dtype=float)
-    paid = np.where(day >= order_day(plan), deposit * total, 0.0)
-    begin, end = plan.start[made], plan.finish[made]
-    part = np.clip((day[:, None] - begin) / np.maximum(end - begin, 1e-9), 0.0, 1.0)
-    paid += stage * total * (part @ weight)
-    done = plan.moved_work / plan.tasks.work[plan.moved_task] * work.supply[plan.moved_task]
-    fixed = np.cumsum(np.bincount(plan.moved_date - first + 1, done, minlength=day.size))[: day.size]
-    unfixed = paid - (deposit + stage) * fixed
-    at = int(unfixed.argmax())
-    return float(unfixed[at]), float(day[at])
+    v, ends = plan.values, grid.ends_day
+    lag, last = v["money.payment_lag_days"], float(handovers.max())
+    measured = measured_cash(plan, work, grid)
+    value = float(work.reference.sum())
+    bought = purchase_day(plan.scenario, v)
+    fees = value * v["money.fees_pct"] / 100
+    before = fees * v["money.fees_before_start_pct"] / 100
+    price_of_land = v["money.land"] * float(plan.takeoff.flats.sum())
+    holding = price_of_land * v["money.holding_pct"] / 100 * max(-bought, 0.0) / DAYS_PER_YEAR
+    order = order_day(plan) if makes_panels(plan) else 0.0
+    return {
+        "construction": measured["construction"] + released(plan, work.reference, handovers, ends),
+        "premium": measured["premium"]
+        + released(plan, work.premium, handovers, ends)
+        + spread([order], [bond_cost(plan, work)], ends),
+        "preliminaries": spread_evenly(
+            time_costs.start + lag, time_costs.finish + lag, time_costs.amount, ends
+        )
+        + spread_evenly(fixed_costs.start + lag, fixed_costs.finish + lag, fixed_costs.amount, ends),
+        "fees": spread_evenly([min(bought, 0.0), 0.0], [0.0, last], [before, fees - before], ends)
+        + spread([0.0], [value * redesign_share(plan)], ends),
+        "land": spread([bought], [price_of_land * (1 + v["money.stamp_duty_pct"] / 100)], ends)
+        + spread_evenly([min(bought, 0.0)], [0.0], [holding], ends),
+    }
 
 
 def redesign_share(plan: Plan) -> float:
     """Return the fee of drawing again for panels over the price of construction; 0 but for late adoption."""
     late = plan.scenario.development.late_adoption and makes_panels(plan)
     return plan.values["late.fee_pct"] / 100 if late else 0.0
-
-
-def makes_panels(plan: Plan) -> bool:
-    """Say whether any option of the method is made in a factory."""
-    return any(option.panels for option in plan.option_of.values())
-
-
-def _released(plan: Plan, amount: Floats, handovers: Floats, ends: Floats) -> Floats:
-    """Retention released by month: half at the handover of each block, half after the defects period."""
-    v = plan.values
-    held = v["money.retention_pct"] / 100 * amount * (1 + v["money.contingency_pct"] / 100)
-    by_block = np.bincount(plan.network.block + 1, held, minlength=handovers.size + 1)[1:]
-    late = handovers + v["money.defects_months"] * DAYS_PER_MONTH
-    days = np.concatenate([handovers, late]) + v["money.payment_lag_days"]
-    return spread(days, np.concatenate([by_block, by_block]) / 2, ends)
-
-
-def block_values(plan: Plan) -> Floats:
-    """Return the price of all flats of each block: saleable area times price. [GBP]"""
-    saleable = saleable_m2(plan)
-    each = [given(block.price_gbp_m2, plan.values, "money.price") for block in plan.scenario.blocks]
-    return np.asarray(saleable * np.array(each), dtype=float)
-
-
-def section_values(plan: Plan) -> Floats:
-    """Return the price of the flats handed over with each section: its block's, by number of flats. [GBP]"""
-    block = plan.takeoff.layout.section_block
-    share = plan.takeoff.section_flats / plan.takeoff.flats[block]
-    return np.asarray(block_values(plan)[block] * share, dtype=float)
-
-
-def saleable_m2(plan: Plan) -> Floats:
-    """Return the net area of each block less what a thicker wall takes. [m2]"""
-    extra = sum(
-        plan.values[f"{option.key}.extra_thickness"]
-        for option in {option.key: option for option in plan.option_of.values()}.values()
-        if option.has_extra_thickness
-    )
-    facade = np.add.reduceat(plan.takeoff.facade_m, plan.takeoff.layout.block_storey_starts)
-    return plan.takeoff.net_m2 - facade * extra
-
-
-def _sales(plan: Plan, handovers: Floats) -> Completions:
-    """Date the sales; sections are offered in a fixed order: as their blocks start, smaller blocks first.
-
-    The cap on reservations of one block holds for each section.
-    """
-    v = plan.values
-    starts = np.array([given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks])
-    block = plan.takeoff.layout.section_block
-    order = np.lexsort((np.arange(block.size), plan.takeoff.flats[block], starts[block]))
-    return sale_days(
-        [round(flats) for flats in plan.takeoff.section_flats],
-        handovers,
-        launch_day=v["money.sales_launch_months"] * DAYS_PER_MONTH,
-        reservations_per_month=v["money.reservations_per_month"],
-        notice_days=v["money.notice_weeks"] * 7.0,
-        order=order,
-        cap_per_block_per_month=v["money.cap_per_block_per_month"],
-    )

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from model.core.errors import RangeError
 from model.inputs.assumption import read_library
 from model.inputs.method import read_catalogue
 from model.programme import Plan
@@ -22,6 +23,7 @@ from model.site import SiteUse
 
 Floats = NDArray[np.float64]
 WEEK_DAYS = 7.0
+DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,13 +37,17 @@ class WorkCosts:
     supply : array, one a task
         Panel maker's part of both, paid for ahead of fixing. [GBP]
     plan : DataFrame
-        Columns element, option, quantity, unit, amount, rate, reference_rate, reference, premium.
+        Columns element, option, quantity, unit, amount, rate, reference_rate, reference, premium. Rates at the
+        prices of their date, sums with `inflation`.
+    inflation : float
+        Prices at the middle of the works over those of the start. [-]
     """
 
     reference: Floats
     premium: Floats
     supply: Floats
     plan: pd.DataFrame
+    inflation: float
 
 
 def price_work(plan: Plan) -> WorkCosts:
@@ -60,13 +66,14 @@ def price_work(plan: Plan) -> WorkCosts:
     blocks = len(plan.takeoff.layout.names)
     reference, premium, supply = (np.zeros(network.size) for _ in range(3))
     labour = plan.tasks.people * plan.tasks.work
+    inflation = cost_inflation(plan)
     groups = [name.split(":")[1] for name in network.groups[: network.activities]]
     rows = []
     for element, name in plan.method.options:
         option = catalogue.options[element, name]
         replaced = catalogue.options[element, option.replaces]
-        own = values[f"{option.key}.rate"] * plan.takeoff.amount(option.priced_by, "block")
-        base = values[f"{replaced.key}.rate"] * plan.takeoff.amount(replaced.priced_by, "block")
+        own = inflation * values[f"{option.key}.rate"] * plan.takeoff.amount(option.priced_by, "block")
+        base = inflation * values[f"{replaced.key}.rate"] * plan.takeoff.amount(replaced.priced_by, "block")
         mine = [k for k, group in enumerate(groups) if plan.option_of[group] is option]
         tasks = np.flatnonzero(np.isin(network.group, mine) & (labour > 0))
         weight = labour[tasks]
@@ -81,6 +88,7 @@ def price_work(plan: Plan) -> WorkCosts:
                 "element": element,
                 "option": name,
                 "quantity": option.priced_by,
+                "unit": _unit_of(option.priced_by),
                 "amount": float(plan.takeoff.amount(option.priced_by, "block").sum()),
                 "rate": values[f"{option.key}.rate"],
                 "reference_rate": values[f"{replaced.key}.rate"],
@@ -88,7 +96,22 @@ def price_work(plan: Plan) -> WorkCosts:
                 "premium": float((own - base).sum()),
             }
         )
-    return WorkCosts(reference, premium, supply, pd.DataFrame(rows))
+    return WorkCosts(reference, premium, supply, pd.DataFrame(rows), inflation)
+
+
+def cost_inflation(plan: Plan) -> float:
+    """Return prices at the middle of a method's own works over those of the start on site. [-]
+
+    Measured to the middle of the time on site: a method that takes longer pays more of it.
+    """
+    rate = plan.values["money.inflation_pct"] / 100
+    return float((1 + rate) ** (plan.last_handover / 2 / DAYS_PER_YEAR))
+
+
+def _unit_of(quantity: str) -> str:
+    """Return the unit a quantity's name ends in: ``facade_m2`` is in m2, ``bathrooms_no`` a number."""
+    unit = quantity.rpartition("_")[2]
+    return "no." if unit == "no" else unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,9 +204,10 @@ def price_time(plan: Plan, site_use: SiteUse, handovers: Floats) -> TimeCosts:
     values = plan.values
     scale = site_scale(plan)
     days = _days(plan, site_use, handovers)
+    inflation = cost_inflation(plan)
     rows: list[tuple[int, float, float, float, bool]] = []
     for k, item in enumerate(read_site_costs()):
-        rate = values[f"site_cost.{item.id}.rate"] * (values[item.times] if item.times else 1.0)
+        rate = inflation * values[f"site_cost.{item.id}.rate"] * (values[item.times] if item.times else 1.0)
         for start, finish, per_week in _stretches(item, rate, plan, days, handovers, scale):
             if finish > start and per_week > 0:
                 rows.append((k, start, finish, per_week, item.kind == "plant"))
@@ -192,6 +216,122 @@ def price_time(plan: Plan, site_use: SiteUse, handovers: Floats) -> TimeCosts:
         return TimeCosts(empty.astype(np.int64), empty, empty, empty, empty.astype(bool))
     item_no, begin, end, weekly, plant = zip(*rows, strict=True)
     return TimeCosts(np.array(item_no), np.array(begin), np.array(end), np.array(weekly), np.array(plant))
+
+
+@dataclass(frozen=True, slots=True)
+class FixedCost:
+    """A fixed item of the preliminaries; its share is the record ``fixed_cost.<id>.share``."""
+
+    id: str
+    label: str
+    begins: str
+    ends: str
+
+
+@lru_cache(maxsize=1)
+def read_fixed_costs() -> tuple[FixedCost, ...]:
+    """Read the fixed items of the library."""
+    return tuple(
+        FixedCost(name, table["label"], table["from"], table["to"])
+        for name, table in read_library().data["fixed_cost"].items()
+    )
+
+
+VALUE_RELATED = "Insurances, bonds, warranties"
+"""Label of the part of the preliminaries that goes by the value of the works."""
+
+
+@dataclass(frozen=True, eq=False)
+class FixedCosts:
+    """Preliminaries that do not grow with time: one row for each payment or even flow.
+
+    Attributes
+    ----------
+    label : tuple of str
+        Item of each row.
+    kind : tuple of str
+        ``fixed`` or ``value``.
+    start, finish : array
+        Days between which it is spent; equal for one payment. [days from start on site]
+    amount : array
+        [GBP]
+    """
+
+    label: tuple[str, ...]
+    kind: tuple[str, ...]
+    start: Floats
+    finish: Floats
+    amount: Floats
+
+    def frame(self) -> pd.DataFrame:
+        """Columns item, kind, start, finish, amount."""
+        return pd.DataFrame(
+            {
+                "item": self.label,
+                "kind": self.kind,
+                "start": self.start,
+                "finish": self.finish,
+                "amount": self.amount,
+            }
+        )
+
+
+def price_fixed(plan: Plan, site_use: SiteUse, handovers: Floats, work: WorkCosts) -> FixedCosts:
+    """Share the fixed preliminaries out to their items and dates, and add what goes by value.
+
+    Parameters
+    ----------
+    plan : Plan
+    site_use : SiteUse
+    handovers : array, one a block
+        [days]
+    work : WorkCosts
+
+    Returns
+    -------
+    FixedCosts
+        Fixed items add up to ``money.fixed_preliminaries_pct`` of the price of the options replaced, the same
+        for every method; the part by value is ``money.value_preliminaries_pct`` of the method's own price.
+
+    Raises
+    ------
+    RangeError
+        If every share is 0 while there is something to share out.
+    """
+    values = plan.values
+    days = _days(plan, site_use, handovers)
+    items = read_fixed_costs()
+    weight = np.array([values[f"fixed_cost.{item.id}.share"] for item in items])
+    total = float(work.reference.sum()) * values["money.fixed_preliminaries_pct"] / 100
+    if total > 0 and weight.sum() <= 0:
+        raise RangeError(
+            "Fixed preliminaries have no item to go to: every share under fixed_cost is 0. Set one above 0, "
+            "or money.fixed_preliminaries_pct to 0."
+        )
+    rows: list[tuple[str, str, float, float, float]] = []
+    for item, part in zip(items, total * weight / max(float(weight.sum()), 1e-300), strict=True):
+        spans = _spans(days[item.begins], days[item.ends], float(handovers.max()))
+        rows += [(item.label, "fixed", start, finish, part / len(spans)) for start, finish in spans]
+    own = float((work.reference + work.premium).sum())
+    rows.append((VALUE_RELATED, "value", 0.0, 0.0, own * values["money.value_preliminaries_pct"] / 100))
+    label, kind, start, finish, amount = zip(*rows, strict=True)
+    return FixedCosts(label, kind, np.array(start), np.array(finish), np.array(amount))
+
+
+def _spans(begins: Floats, ends: Floats, last: float) -> list[tuple[float, float]]:
+    """Pair the days of an item: one span a crane or block where both go by it, else from first to last."""
+    if begins.size == ends.size:
+        spans = [
+            (float(a), float(b))
+            for a, b in zip(begins, ends, strict=True)
+            if np.isfinite(a) and np.isfinite(b) and b >= a
+        ]
+        if spans:
+            return spans
+    known = begins[np.isfinite(begins)], ends[np.isfinite(ends)]
+    start = float(known[0].min()) if known[0].size else 0.0
+    finish = float(known[1].max()) if known[1].size else last
+    return [(start, max(start, finish))]
 
 
 def site_scale(plan: Plan) -> float:
@@ -261,6 +401,7 @@ def _days(plan: Plan, site_use: SiteUse, handovers: Floats) -> Mapping[str, Floa
         np.fmax.at(full, network.block[up], plan.finish[up])
     return {
         "start": np.zeros(1),
+        "first_handover": np.array([handovers.min()]),
         "last_handover": np.array([handovers.max()]),
         "first_lift": site_use.crane_from,
         "last_lift": site_use.crane_to,

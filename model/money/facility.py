@@ -1,9 +1,10 @@
 """What does the development borrow, when does it pay it back, and what does that cost?
 
-Equity is spent first, then the loan. All flows of a month fall at its end; interest is charged on
-the balance at the beginning of the month and added to the loan. Receipts first meet the costs of
-their month; what is left clears the loan, then the exit fee, then goes to equity. Surplus that
-equity has had is put back before the loan is drawn again, so the retention released a year after
+Equity is spent first, then a mezzanine where there is one, then the senior loan. All flows of a month
+fall at its end; interest is charged on the balance at the beginning of the month and added to the
+loan it is charged on. Receipts first meet the costs of their month; what is left clears the senior
+loan, then its exit fee, then the mezzanine and its exit fee, then goes to equity. Surplus that
+equity has had is put back before a loan is drawn again, so the retention released a year after
 completion does not leave a debt nobody repays.
 
 Nothing here knows where costs and receipts come from. Money is in any currency, rates are shares.
@@ -13,8 +14,11 @@ thousand are the same call.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from itertools import pairwise
+from math import ceil
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -44,9 +48,34 @@ _ROUNDING: Final = 0.005
 
 
 @dataclass(frozen=True, eq=False)
+class Mezzanine:
+    """A junior loan: spent after equity and before the senior loan, repaid after the senior loan.
+
+    Attributes
+    ----------
+    limit : float or array, shape (...)
+        Most that is drawn over the whole life. Interest added to the loan does not count against it,
+        and what has been repaid is not drawn again. [money, >= 0]
+    monthly_rate : float or array, broadcast to (..., months)
+        Interest for a month, as that of the senior loan. [-, 0 to 1]
+    arrangement_share : float or array, shape (...)
+        Share of the limit, drawn or not, charged in the first month: known beforehand, so nothing
+        turns in a circle. [-, 0 to 1]
+    exit_share : float or array, shape (...)
+        Share of what has been drawn, charged once the mezzanine is repaid, from receipts. [-, 0 to 1]
+    """
+
+    limit: ArrayLike
+    monthly_rate: ArrayLike
+    arrangement_share: ArrayLike = 0.0
+    exit_share: ArrayLike = 0.0
+
+
+@dataclass(frozen=True, eq=False)
 class FacilityRun:
     """How costs and receipts are financed, month by month. All sums are positive.
 
+    Debt, interest, fees and repayments are those of senior loan and mezzanine together, unless said.
     In every month ``costs + fees_finance + repaid + equity_out`` equals
     ``receipts + drawn_equity + drawn_debt``, and ``debt`` equals the debt before
     ``+ drawn_debt + interest - repaid``.
@@ -56,9 +85,9 @@ class FacilityRun:
     drawn_equity : array, shape (..., months)
         Put in by equity, surplus put back included. [money]
     drawn_debt : array, shape (..., months)
-        Drawn on the loan: costs and non-utilisation fees. [money]
+        Drawn on the loans: costs and fees. [money]
     interest : array, shape (..., months)
-        Charged on the balance at the beginning of the month and added to the loan. [money]
+        Charged on the balances at the beginning of the month and added to them. [money]
     fees_finance : array, shape (..., months)
         Arrangement, non-utilisation and exit fees as charged. [money]
     repaid : array, shape (..., months)
@@ -67,16 +96,21 @@ class FacilityRun:
         Balance at the end of the month. [money]
     equity_out : array, shape (..., months)
         Surplus to equity. [money]
+    mezzanine_drawn, mezzanine_interest, mezzanine_repaid, mezzanine_debt : array, shape (..., months)
+        The part of the mezzanine in the sums above; nil without one. [money]
     facility_size : array, shape (...)
-        Sum the fees are charged on: the peak balance, found together with the fees. [money]
+        Sum the fees of the senior loan are charged on: its peak balance, found together with the
+        fees. [money]
     peak_debt : array, shape (...)
-        Highest balance, interest of the month included, before receipts reduce it. [money]
+        Highest balance of both, interest of the month included, before receipts reduce it. [money]
+    peak_senior, peak_mezzanine : array, shape (...)
+        The same of each alone; the two need not fall in one month. [money]
     interest_total, fees_total : array, shape (...)
         Sums over the months. [money]
     debt_at_end : array, shape (...)
-        Balance that receipts never repaid; above zero, the scheme does not pay its lender. [money]
+        Balance that receipts never repaid; above zero, the scheme does not pay its lenders. [money]
     exit_fee_unpaid : array, shape (...)
-        Part of the exit fee for which receipts did not suffice. [money]
+        Part of the exit fees for which receipts did not suffice. [money]
     rounds : int
         Passes over the months until the facility settled.
     residual : float
@@ -90,8 +124,14 @@ class FacilityRun:
     repaid: Floats
     debt: Floats
     equity_out: Floats
+    mezzanine_drawn: Floats
+    mezzanine_interest: Floats
+    mezzanine_repaid: Floats
+    mezzanine_debt: Floats
     facility_size: Floats
     peak_debt: Floats
+    peak_senior: Floats
+    peak_mezzanine: Floats
     interest_total: Floats
     fees_total: Floats
     debt_at_end: Floats
@@ -106,13 +146,61 @@ class FacilityRun:
 
     @property
     def repays(self) -> NDArray[np.bool_]:
-        """Whether the loan and its exit fee are paid to the penny by the last month."""
+        """Whether the loans and their exit fees are paid to the penny by the last month."""
         return (self.debt_at_end < _ROUNDING) & (self.exit_fee_unpaid < _ROUNDING)
+
+
+@dataclass(frozen=True)
+class LendingLimits:
+    """What the lenders allow; None where a limit is not asked for.
+
+    Attributes
+    ----------
+    cost_pct, value_pct : float or None
+        Most debt at the peak, over all costs with finance and over development value. [%, 1 to 100]
+    repaid_by_month : int or None
+        Month at whose end the debt is to be nil for good. [month number]
+    """
+
+    cost_pct: float | None
+    value_pct: float | None
+    repaid_by_month: int | None
+
+    def __post_init__(self) -> None:
+        for name, share in (("costs", self.cost_pct), ("value", self.value_pct)):
+            if share is not None and not 1.0 <= share <= 100.0:
+                raise RangeError(
+                    f"The most debt over {name} must lie between 1 and 100 %; got {share:g}. "
+                    "Write sixty-five per cent as 65, or leave the limit out."
+                )
+
+
+@dataclass(frozen=True)
+class Breach:
+    """A limit of the lenders that a scheme does not keep. A flag: the figures stand as they are.
+
+    Attributes
+    ----------
+    kind : str
+        Which limit.
+    found, allowed : float
+        What the scheme comes to and what is allowed: per cent, or a month number. `found` is None
+        where the debt is never repaid. [% or month number]
+    sentence : str
+        The same in words, and what would put it right.
+    """
+
+    kind: Literal["loan to cost", "loan to value", "longstop"]
+    found: float | None
+    allowed: float
+    sentence: str
 
 
 @dataclass(frozen=True, eq=False)
 class _Terms:
-    """One facility for every row, months first. Rates are per month, fees per facility."""
+    """The loans of every row, months first. Rates are per month; fees are shares of the facility, but
+    `junior_fee` is a sum, and `junior_exit` a share of what is drawn. Without a mezzanine its rates
+    have no months."""
 
     need: Floats
     rate: Floats
@@ -120,6 +208,20 @@ class _Terms:
     arrangement: Floats
     exit: Floats
     unused: Floats
+    junior_limit: Floats
+    junior_rate: Floats
+    junior_fee: Floats
+    junior_exit: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Peaks:
+    """What one pass over the months leaves of every row. [money]"""
+
+    senior: Floats
+    junior: Floats
+    total: Floats
+    exit_unpaid: Floats
 
 
 def run_facility(
@@ -131,8 +233,9 @@ def run_facility(
     arrangement_share: ArrayLike = 0.0,
     exit_share: ArrayLike = 0.0,
     non_utilisation_annual_share: ArrayLike = 0.0,
+    mezzanine: Mezzanine | None = None,
 ) -> FacilityRun:
-    """Finance costs and receipts with equity first, then a loan.
+    """Finance costs and receipts with equity first, then a mezzanine if there is one, then a loan.
 
     Parameters
     ----------
@@ -141,7 +244,7 @@ def run_facility(
     receipts : array, shape (..., months)
         Received in each month, net of the costs of selling. [money, >= 0]
     equity : float or array, shape (...)
-        Equity committed; spent before the loan is drawn. [money, >= 0]
+        Equity committed; spent before a loan is drawn. [money, >= 0]
     monthly_rate : float or array, broadcast to (..., months)
         Interest for a month: the nominal annual rate over 12. One rate per row is written with a
         last axis of one. [-, 0 to 1]
@@ -152,6 +255,9 @@ def run_facility(
     non_utilisation_annual_share : float or array, shape (...)
         Share a year of what is not yet used of the facility, charged from the second month and
         drawn on the loan. [-, 0 to 1]
+    mezzanine : Mezzanine, optional
+        Junior loan between equity and the senior one, to which every parameter above belongs. None,
+        or a limit of nil, leaves the senior loan alone.
 
     Returns
     -------
@@ -171,7 +277,11 @@ def run_facility(
 
     The unused part is the facility less the highest balance reached so far. A development loan is
     not revolving: what has been repaid does not become unused again. While the balance rises this
-    is the facility less the balance before the month.
+    is the facility less the balance before the month. The fee on it is drawn on the senior loan, also
+    while equity and mezzanine are being spent; arrangement fees are spent as costs are.
+
+    Surplus that comes before the senior loan has reached its peak repays the mezzanine once the
+    senior balance is nil; the exit fee of the senior loan is then not due yet.
 
     References
     ----------
@@ -185,22 +295,26 @@ def run_facility(
     """
     cost, receipt = _flows(costs, receipts)
     lead, months = cost.shape[:-1], cost.shape[-1]
+    limit, junior_rate, junior_fee, junior_exit = _junior_terms(mezzanine, lead, months)
     terms = _Terms(
         need=_months_first(cost - receipt),
-        rate=_monthly_rates(monthly_rate, lead, months),
+        rate=_monthly_rates("monthly_rate", monthly_rate, lead, months),
         equity=_per_row("equity", equity, lead, np.inf),
         arrangement=_per_row("arrangement_share", arrangement_share, lead, 1.0),
         exit=_per_row("exit_share", exit_share, lead, 1.0),
         unused=_per_row("non_utilisation_annual_share", non_utilisation_annual_share, lead, 1.0)
         / MONTHS_PER_YEAR,
+        junior_limit=limit,
+        junior_rate=junior_rate,
+        junior_fee=junior_fee,
+        junior_exit=junior_exit,
     )
     facility, rounds, residual = _settle(terms)
-    rows = int(np.prod(lead))
-    record = np.empty((7, months, rows))
-    peak, exit_unpaid = _pass(terms, facility, record)
-    drawn_equity, drawn_debt, interest, fees, repaid, debt, out = (
-        np.ascontiguousarray(item.T).reshape((*lead, months)) for item in record
-    )
+    record = np.empty((11 if terms.junior_rate.size else 7, months, facility.size))
+    peaks = _pass(terms, facility, record)
+    flows = [np.ascontiguousarray(item.T).reshape((*lead, months)) for item in record]
+    flows += [np.zeros((*lead, months)) for _ in range(11 - len(flows))]
+    drawn_equity, drawn_debt, interest, fees, repaid, debt, out = flows[:7]
     return FacilityRun(
         drawn_equity=drawn_equity,
         drawn_debt=drawn_debt,
@@ -209,15 +323,90 @@ def run_facility(
         repaid=repaid,
         debt=debt,
         equity_out=out,
+        mezzanine_drawn=flows[7],
+        mezzanine_interest=flows[8],
+        mezzanine_repaid=flows[9],
+        mezzanine_debt=flows[10],
         facility_size=facility.reshape(lead),
-        peak_debt=peak.reshape(lead),
+        peak_debt=peaks.total.reshape(lead),
+        peak_senior=peaks.senior.reshape(lead),
+        peak_mezzanine=peaks.junior.reshape(lead),
         interest_total=interest.sum(axis=-1),
         fees_total=fees.sum(axis=-1),
         debt_at_end=debt[..., -1].copy(),
-        exit_fee_unpaid=exit_unpaid.reshape(lead),
+        exit_fee_unpaid=peaks.exit_unpaid.reshape(lead),
         rounds=rounds,
         residual=residual,
     )
+
+
+def rates_by_month(base_path: Sequence[tuple[int, float]], margin: float, months: ArrayLike) -> Floats:
+    """Return the interest of each month when the base rate steps and the margin over it stays.
+
+    Parameters
+    ----------
+    base_path : sequence of (month, base rate)
+        Month from which a base rate holds, until the next step; before the first step, its rate holds
+        too. Months are whole numbers and rise. [month number, % a year]
+    margin : float
+        What the lender asks over the base rate. [% a year]
+    months : array of int, any shape
+        Month numbers. [month number]
+
+    Returns
+    -------
+    array, same shape as `months`
+        Nominal rate over 12, as `run_facility` takes it. [-, a month]
+
+    Raises
+    ------
+    RangeError
+        If a figure is not finite, the months do not rise, or base rate and margin are together below
+        nil.
+
+    Examples
+    --------
+    >>> [round(rate, 6) for rate in rates_by_month([(0, 3.5), (2, 5.0)], 4.0, [-1, 0, 1, 2, 3]).tolist()]
+    [0.00625, 0.00625, 0.00625, 0.0075, 0.0075]
+    """
+    wanted = np.asarray(months)
+    if wanted.dtype.kind not in "iu":
+        raise RangeError(
+            f"Months are counted in whole numbers; got {wanted.dtype} figures. Give the number of each month."
+        )
+    if not np.isfinite(margin):
+        raise RangeError(f"The margin over the base rate must be a number of % a year; got {margin:g}.")
+    if len(base_path) == 0:
+        raise RangeError(
+            "The base rate has no steps. Give at least one: a month, and the rate in % a year from then on."
+        )
+    for month, base in base_path:
+        if not np.isfinite(month) or month != int(month):
+            raise RangeError(
+                f"A step of the base rate stands at month {month:g}, which is not a month. "
+                "Give the whole number of the month from which the rate holds."
+            )
+        if not np.isfinite(base):
+            raise RangeError(
+                f"The base rate from month {month:g} must be a number of % a year; got {base:g}. "
+                "Correct that step."
+            )
+        if base + margin < 0:
+            raise RangeError(
+                f"From month {month:g} the loan would bear {base + margin:g} % a year: a base rate of "
+                f"{base:g} % with a margin of {margin:g} %. It must not be below 0; correct the step or the "
+                "margin."
+            )
+    steps = [int(month) for month, _ in base_path]
+    for before, after in pairwise(steps):
+        if after <= before:
+            raise RangeError(
+                f"The steps of the base rate must go forward in time; month {after} stands after month "
+                f"{before}. Put them in order, no two in one month."
+            )
+    yearly = np.array([base + margin for _, base in base_path], dtype=float)
+    held = np.maximum(np.searchsorted(steps, wanted, side="right") - 1, 0)
+    return np.asarray(yearly[held] / 100.0 / MONTHS_PER_YEAR)
 
 
 def week_of_interest(balance: ArrayLike, annual_rate: ArrayLike) -> Floats:
@@ -288,6 +477,66 @@ def half_rule_interest(
     return interest(0.5, build_months), interest(1.0, void_months)
 
 
+def breaches(
+    run: FacilityRun, *, total_cost: float, value: float, months: ArrayLike, limits: LendingLimits
+) -> tuple[Breach, ...]:
+    """Return the limits of the lenders that one run does not keep; none of them stops anything.
+
+    Parameters
+    ----------
+    run : FacilityRun
+        One row, without axes before the months.
+    total_cost : float
+        All costs, interest and fees included. [money, > 0]
+    value : float
+        Development value, before the costs of selling. [money, > 0]
+    months : array of int, shape (months,)
+        Number of each month of the run, rising. [month number]
+    limits : LendingLimits
+
+    Returns
+    -------
+    tuple of Breach
+        In the order loan to cost, loan to value, longstop.
+
+    Raises
+    ------
+    RangeError
+        If more than one row is given, the months do not fit it, or cost or value is not above 0.
+
+    Notes
+    -----
+    The debt is senior loan and mezzanine together, at its highest and with interest. A penny over a
+    limit is the first that counts. Debt that outlasts the cash flow has no receipts left to repay it and
+    breaks the longstop, whatever month that names.
+
+    Examples
+    --------
+    >>> run = run_facility([100.0, 0.0], [0.0, 200.0], equity=40.0, monthly_rate=0.01)
+    >>> limits = LendingLimits(cost_pct=55.0, value_pct=65.0, repaid_by_month=1)
+    >>> found = breaches(run, total_cost=100.6, value=200.0, months=[0, 1], limits=limits)
+    >>> [(breach.kind, round(breach.found, 1), breach.allowed) for breach in found]
+    [('loan to cost', 60.2, 55.0)]
+    """
+    month = np.asarray(months)
+    if run.debt.ndim != 1:
+        raise RangeError(
+            f"Lending limits are held against one run; got rows of shape {run.debt.shape[:-1]}. Pass one row."
+        )
+    if month.shape != run.debt.shape or np.any(np.diff(month) <= 0):
+        raise RangeError(
+            f"The run has {run.debt.size} months; got {month.size} month numbers. "
+            "Give one number a month, each higher than the one before."
+        )
+    peak = float(run.peak_debt)
+    found = [
+        _over_share("loan to cost", peak, "Costs", "all costs", total_cost, limits.cost_pct),
+        _over_share("loan to value", peak, "Value", "development value", value, limits.value_pct),
+        _overdue(run.debt, month, limits.repaid_by_month),
+    ]
+    return tuple(breach for breach in found if breach is not None)
+
+
 def _settle(terms: _Terms) -> tuple[Floats, int, float]:
     """Return the facility that its own peak balance fills, the passes taken and the gap left.
 
@@ -297,16 +546,17 @@ def _settle(terms: _Terms) -> tuple[Floats, int, float]:
     facility = np.zeros(terms.equity.size)
     guess_before = peak_before = facility
     slope = np.zeros_like(facility)
-    spent = np.maximum(terms.need, 0.0).sum(axis=0)
+    spent = np.maximum(terms.need, 0.0).sum(axis=0) + terms.junior_fee
     for rounds in range(1, _MOST_ROUNDS + 1):
-        peak, _ = _pass(terms, facility, None)
-        if rounds == 1 and not np.all(peak <= OUTRUN * spent + SETTLED):
+        peaks = _pass(terms, facility, None)
+        peak = peaks.senior
+        if rounds == 1 and not np.all(peaks.total <= OUTRUN * spent + SETTLED):
             raise RangeError(
                 f"The loan grows beyond {OUTRUN:,.0f} times what is spent: interest outruns the receipts "
                 f"over {terms.need.shape[0] / MONTHS_PER_YEAR:,.0f} years. Raise the reservations a month "
                 "or the price, or lower the interest, so that sales repay the loan."
             )
-        if not np.all(peak <= OUTRUN**2 * (spent + 1.0)):
+        if not np.all(peaks.total <= OUTRUN**2 * (spent + 1.0)):
             break  # the fees have run away with the loan
         gap = peak - facility
         if np.all(np.abs(gap) <= np.maximum(SETTLED, 4 * np.finfo(float).eps * peak)):
@@ -323,11 +573,11 @@ def _settle(terms: _Terms) -> tuple[Floats, int, float]:
     )
 
 
-def _pass(terms: _Terms, facility: Floats, record: Floats | None) -> tuple[Floats, Floats]:
-    """Go once through the months; return the peak balance and the exit fee left unpaid."""
-    peak = np.zeros_like(facility)
-    exit_due = terms.exit * facility
-    kept = np.empty((7, 0, 0)) if record is None else record
+def _pass(terms: _Terms, facility: Floats, record: Floats | None) -> _Peaks:
+    """Go once through the months, keeping every flow where a record is given."""
+    senior, exit_due = np.zeros_like(facility), terms.exit * facility
+    junior, junior_exit_due = np.zeros_like(facility), np.zeros_like(facility)
+    layered, total = terms.junior_rate.size > 0, np.zeros_like(facility)
     _through_the_months(
         terms.need,
         terms.rate,
@@ -335,11 +585,19 @@ def _pass(terms: _Terms, facility: Floats, record: Floats | None) -> tuple[Float
         terms.equity.copy(),
         terms.arrangement * facility,
         facility,
-        peak,
+        senior,
         exit_due,
-        kept,
+        layered,
+        terms.junior_rate,
+        terms.junior_limit.copy(),
+        terms.junior_fee,
+        terms.junior_exit,
+        junior,
+        total,
+        junior_exit_due,
+        np.empty((7, 0, 0)) if record is None else record,
     )
-    return peak, exit_due
+    return _Peaks(senior, junior, total if layered else senior.copy(), exit_due + junior_exit_due)
 
 
 @compiled
@@ -352,37 +610,56 @@ def _through_the_months(
     facility: Floats,
     peak: Floats,
     exit_due: Floats,
+    layered: bool,
+    junior_rate: Floats,
+    junior_left: Floats,
+    junior_fee: Floats,
+    junior_exit: Floats,
+    junior_peak: Floats,
+    total_peak: Floats,
+    junior_exit_due: Floats,
     record: Floats,
 ) -> None:
-    """Run every row through the months; `equity_left`, `peak` and `exit_due` are worked on in place.
+    """Run every row through the months; what is left or due, and the peaks, are worked on in place.
 
     Parameters
     ----------
     need_by_month, rate : array, shape (months, rows)
-        Costs less receipts, and interest of a month. [money, -]
+        Costs less receipts, and interest of a month on the senior loan. [money, -]
     unused_share, equity_left, fee, facility : array, shape (rows,)
         Non-utilisation fee of a month, equity, arrangement fee, facility. [-, money]
     peak, exit_due : array, shape (rows,)
-        Highest balance so far; exit fee not yet paid. [money]
-    record : array, shape (7, months, rows), or without months where nothing is recorded
-        Drawn equity, drawn debt, interest, fees, repaid, debt, out to equity. [money]
+        Highest senior balance so far; its exit fee not yet paid. [money]
+    layered : bool
+        Whether there is a mezzanine; without, what follows but the record is left alone.
+    junior_rate : array, shape (months, rows)
+        Interest of a month on the mezzanine. [-]
+    junior_left, junior_fee, junior_exit : array, shape (rows,)
+        What may still be drawn on it, its arrangement fee, its exit fee. [money, money, -]
+    junior_peak, total_peak, junior_exit_due : array, shape (rows,)
+        Highest balance of it and of both together; its exit fee not yet paid. [money]
+    record : array, shape (7 or 11, months, rows), or without months where nothing is recorded
+        Drawn equity, drawn debt, interest, fees, repaid, debt, out to equity; with a mezzanine its
+        own drawn, interest, repaid, debt. [money]
     """
     months, rows = need_by_month.shape
     keeps = record.shape[1] > 0
-    debt = np.zeros(rows)
+    debt, junior_debt = np.zeros(rows), np.zeros(rows)
     for month in range(months):
         for row in range(rows):
             interest = debt[row] * rate[month, row]
             need = need_by_month[month, row]
             charged, unused = 0.0, 0.0
             if month == 0:
-                need += fee[row]
-                charged = fee[row]
+                charged = fee[row] + junior_fee[row]
+                need += charged
             else:
                 unused = unused_share[row] * max(facility[row] - peak[row], 0.0)
             short, surplus = max(need, 0.0), max(-need, 0.0)
             from_equity = min(short, equity_left[row])
-            drawn = short - from_equity + unused
+            short -= from_equity
+            from_junior = min(short, junior_left[row]) if layered else 0.0
+            drawn = short - from_junior + unused
             owed = debt[row] + interest + drawn
             peak[row] = max(peak[row], owed)
             repaid = min(owed, surplus)
@@ -391,15 +668,49 @@ def _through_the_months(
             exit_paid = min(free, exit_due[row]) if peak[row] >= facility[row] - _ROUNDING else 0.0
             exit_due[row] -= exit_paid
             out = free - exit_paid
+            junior_interest, junior_repaid = 0.0, 0.0
+            if layered:
+                junior_interest = junior_debt[row] * junior_rate[month, row]
+                junior_owed = junior_debt[row] + junior_interest + from_junior
+                junior_left[row] -= from_junior
+                junior_exit_due[row] += junior_exit[row] * from_junior
+                junior_peak[row] = max(junior_peak[row], junior_owed)
+                total_peak[row] = max(total_peak[row], owed + junior_owed)
+                junior_repaid = min(junior_owed, out)
+                junior_debt[row] = junior_owed - junior_repaid
+                free = out - junior_repaid  # above zero only where neither is owed any more
+                junior_exit_paid = min(free, junior_exit_due[row])
+                junior_exit_due[row] -= junior_exit_paid
+                exit_paid += junior_exit_paid
+                out = free - junior_exit_paid
             equity_left[row] += out - from_equity
             if keeps:
                 record[0, month, row] = from_equity
-                record[1, month, row] = drawn
-                record[2, month, row] = interest
+                record[1, month, row] = drawn + from_junior
+                record[2, month, row] = interest + junior_interest
                 record[3, month, row] = unused + exit_paid + charged
-                record[4, month, row] = repaid
-                record[5, month, row] = debt[row]
+                record[4, month, row] = repaid + junior_repaid
+                record[5, month, row] = debt[row] + junior_debt[row]
                 record[6, month, row] = out
+                if layered:
+                    record[7, month, row] = from_junior
+                    record[8, month, row] = junior_interest
+                    record[9, month, row] = junior_repaid
+                    record[10, month, row] = junior_debt[row]
+
+
+def _junior_terms(
+    mezzanine: Mezzanine | None, lead: tuple[int, ...], months: int
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return limit, rates, arrangement fee and share of the exit fee of a mezzanine, row by row."""
+    nil = np.zeros(int(np.prod(lead)))
+    if mezzanine is None:
+        return nil, np.empty((0, 0)), nil, nil
+    limit = _per_row("mezzanine limit", mezzanine.limit, lead, np.inf)
+    rates = _monthly_rates("mezzanine monthly_rate", mezzanine.monthly_rate, lead, months)
+    fee = limit * _per_row("mezzanine arrangement_share", mezzanine.arrangement_share, lead, 1.0)
+    share = _per_row("mezzanine exit_share", mezzanine.exit_share, lead, 1.0)
+    return limit, rates, fee, share
 
 
 def _flows(costs: ArrayLike, receipts: ArrayLike) -> tuple[Floats, Floats]:
@@ -428,9 +739,9 @@ def _months_first(flow: Floats) -> Floats:
     return np.ascontiguousarray(flow.reshape(-1, flow.shape[-1]).T)
 
 
-def _monthly_rates(monthly_rate: ArrayLike, lead: tuple[int, ...], months: int) -> Floats:
+def _monthly_rates(name: str, monthly_rate: ArrayLike, lead: tuple[int, ...], months: int) -> Floats:
     rate = np.asarray(monthly_rate, dtype=float)
-    _share_check("monthly_rate", rate, 1.0)
+    _share_check(name, rate, 1.0)
     try:
         full = np.broadcast_to(rate, (*lead, months))
     except ValueError:
@@ -458,3 +769,67 @@ def _share_check(name: str, value: Floats, most: float) -> None:
         found = value[~(np.isfinite(value) & (value >= 0) & (value <= most))].flat[0]
         allowed = f"between 0 and {most:g}, as a share and not per cent" if np.isfinite(most) else "0 or more"
         raise RangeError(f"{name} must be {allowed}; got {found:g}. Correct it in the money inputs.")
+
+
+def _over_share(
+    kind: Literal["loan to cost", "loan to value"],
+    debt: float,
+    name: str,
+    phrase: str,
+    base: float,
+    allowed: float | None,
+) -> Breach | None:
+    """Return the breach of a limit that is a share of costs or of value."""
+    if not (np.isfinite(base) and base > 0):
+        raise RangeError(f"{name} must be above 0 to set a debt against it; got {base:g}. Check the inputs.")
+    if allowed is None or debt <= base * allowed / 100 + _ROUNDING:
+        return None
+    share = debt / base * 100
+    more = ceil(debt - base * allowed / 100)
+    remedy = f"About {more:,d} more of equity puts it right"
+    if kind == "loan to value":
+        remedy += f", or a value of {debt / allowed * 100:,.0f}"
+    return Breach(
+        kind,
+        share,
+        allowed,
+        f"At its peak the debt is {_percent_beside(share, allowed)} % of {phrase}; "
+        f"the lenders allow {allowed:g} %. {remedy}.",
+    )
+
+
+def _percent_beside(share: float, allowed: float) -> str:
+    """Return a share with as many digits as it takes to read differently from the one allowed."""
+    digits = 1
+    while digits < 6 and round(share, digits) <= allowed:
+        digits += 1
+    return f"{share:.{digits}f}"
+
+
+def _overdue(debt: Floats, month: NDArray[np.int_], allowed: int | None) -> Breach | None:
+    """Return the breach of a date by which the debt is to be repaid."""
+    if allowed is None:
+        return None
+    owing = np.flatnonzero(debt >= _ROUNDING)
+    nil_from = int(owing[-1]) + 1 if owing.size else 0
+    if nil_from == debt.size:
+        return Breach(
+            "longstop",
+            None,
+            allowed,
+            f"The debt is never repaid: {debt[-1]:,.0f} is still owed at the end of month {month[-1]}, the "
+            f"last of the cash flow; the lenders allow until month {allowed}. More receipts, lower costs or "
+            "more equity put it right.",
+        )
+    found = int(month[nil_from])
+    late = found - allowed
+    if not owing.size or late <= 0:
+        return None
+    return Breach(
+        "longstop",
+        found,
+        allowed,
+        f"The debt is repaid for good in month {found}; the lenders allow until month {allowed}. Handovers "
+        f"or sales {late} month{'s' if late > 1 else ''} sooner, or a date that much later agreed with the "
+        "lenders, put it right.",
+    )

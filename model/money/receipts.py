@@ -4,6 +4,7 @@ Flats are reserved at a steady rate over the whole development from a launch dat
 by then; a flat is paid for at the later of its reservation and the handover of its block plus the
 notice to complete. So an earlier handover brings forward the flats already reserved, no others:
 those still to be reserved come at the market's pace. How many are sold before handover is a result.
+Affordable homes have no pace: a housing provider pays for a section's as it is handed over.
 
 The rest of the module are closed forms for sales and lettings counted in whole months.
 
@@ -27,6 +28,9 @@ from model.money.grid import DAYS_PER_MONTH, Floats, spread
 
 _SAME_FLAT: Final = 1e-9
 """Rounding allowed where one stretch of sales ends and the next begins. [no.]"""
+
+_SAME_SHARE: Final = 1e-9
+"""Rounding allowed where shares add to one. [-]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +65,7 @@ class SaleReceipts:
     Attributes
     ----------
     gross : array, shape (..., months)
-        Prices paid. [money]
+        Prices paid, less what is given back to buyers. [money]
     selling : array, shape (..., months)
         Costs of selling. [money]
     net : array, shape (..., months)
@@ -126,20 +130,20 @@ def sale_days(
     ([110.0, 110.0], [1.0])
     """
     flats = _flat_counts(flats_per_block)
-    handover = _finite("A handover day", handover_day_per_block)
+    handover = checked_finite("A handover day", handover_day_per_block)
     if handover.ndim == 0 or handover.shape[-1] != flats.size:
         raise RangeError(
             f"Handover days of shape {handover.shape} do not fit {flats.size} blocks. Give one for each."
         )
     cap = np.inf if cap_per_block_per_month is None else cap_per_block_per_month
-    rate = _above_zero("Reservations per month", reservations_per_month) / DAYS_PER_MONTH
-    most = _above_zero("The cap per block per month", cap) / DAYS_PER_MONTH
-    launch, notice = _finite("The launch day", launch_day), _finite("The notice", notice_days)
-    if np.any(notice < 0):
-        raise RangeError(f"The notice must be 0 days or more; got {notice.min():g}. Count it from handover.")
+    rate = checked_positive("Reservations per month", reservations_per_month) / DAYS_PER_MONTH
+    most = checked_positive("The cap per block per month", cap) / DAYS_PER_MONTH
+    launch, notice = checked_finite("The launch day", launch_day), checked_notice(notice_days)
     lead = np.broadcast_shapes(handover.shape[:-1], rate.shape, most.shape, launch.shape, notice.shape)
     handover = np.broadcast_to(handover, (*lead, flats.size))
-    ranked = np.argsort(handover, axis=-1, kind="stable") if order is None else _order(order, flats.size)
+    ranked = (
+        np.argsort(handover, axis=-1, kind="stable") if order is None else checked_order(order, flats.size)
+    )
     if lead:
         waited = _reservation_days(
             flats,
@@ -172,6 +176,10 @@ def sale_receipts(
     *,
     selling_share: ArrayLike,
     deposit_released_share: ArrayLike = 0.0,
+    price_factor: ArrayLike = 1.0,
+    incentive_share: ArrayLike = 0.0,
+    deposit_share: ArrayLike = 0.0,
+    released_of_deposit_share: ArrayLike = 0.0,
 ) -> SaleReceipts:
     """Turn completions into money by month.
 
@@ -184,10 +192,21 @@ def sale_receipts(
     ends_day : array, shape (months,)
         Month-ends of the grid. [days from start on site]
     selling_share : float or array, shape (...)
-        Agents, marketing and legal costs over the price, paid at completion. [-, 0 to 1]
+        Agents, marketing and legal costs over the price before incentives, paid at completion.
+        [-, 0 to 1]
     deposit_released_share : float or array, shape (...)
         Part of the price that reaches the development at reservation. A deposit is normally held by
         a stakeholder until completion, so nothing by default. [-, 0 to 1]
+    price_factor : float or array, shape (..., flats)
+        Price on the day of reservation over the price in `block_value`, as from `price_path_factor`.
+        [-, > 0]
+    incentive_share : float or array, shape (...)
+        Part of the price given back to buyers at completion. [-, 0 to 1]
+    deposit_share : float or array, shape (...)
+        Part of the price a buyer pays at reservation. [-, 0 to 1]
+    released_of_deposit_share : float or array, shape (...)
+        Part of the deposit that reaches the development at reservation; the rest is held until
+        completion and is no cash before it. [-, 0 to 1]
 
     Returns
     -------
@@ -196,7 +215,15 @@ def sale_receipts(
     Raises
     ------
     RangeError
-        If a share is outside 0 to 1, or a completion falls outside the grid.
+        If a share is outside 0 to 1, a price factor is not above 0 or does not fit the flats, the
+        released deposit is stated both ways, it exceeds the price less the incentive, or money falls
+        outside the grid.
+
+    Notes
+    -----
+    What is released may be stated as a part of the price (`deposit_released_share`) or as a part of the
+    deposit (`deposit_share` and `released_of_deposit_share`), not both. An incentive comes off the balance
+    paid at completion, so it takes nothing from the deposit.
 
     Examples
     --------
@@ -204,20 +231,134 @@ def sale_receipts(
     >>> sale_receipts(sold, [400.0], np.array([0.0, 30.0, 60.0]), selling_share=0.025).net.tolist()
     [0.0, 390.0, 0.0]
     """
-    selling = _share("The selling share", selling_share)[..., np.newaxis]
-    released = _share("The released deposit", deposit_released_share)[..., np.newaxis]
-    value = _finite("A block's value", block_value)
+    selling = checked_share("The selling share", selling_share)[..., np.newaxis]
+    released = _released(deposit_released_share, deposit_share, released_of_deposit_share)[..., np.newaxis]
+    incentive = checked_share("The incentive", incentive_share)[..., np.newaxis]
+    at_completion = 1 - incentive - released
+    if np.any(at_completion < -_SAME_SHARE):
+        raise RangeError(
+            f"An incentive and a released deposit take {1 - at_completion.min():g} of the price; together "
+            "they can take 1 at most. Lower the incentive, or release less of the deposit."
+        )
+    value = checked_finite("A block's value", block_value)
     flats = np.bincount(sold.block, weights=sold.number)
     if value.ndim == 0 or value.shape[-1] != flats.size:
         raise RangeError(
             f"Values of shape {value.shape} do not fit {flats.size} blocks. Give one for each block."
         )
-    price = (value / flats)[..., sold.block] * sold.number
-    paid = spread(sold.day, price * (1 - released), ends_day)
+    price = (value / flats)[..., sold.block] * sold.number * _price_factor(price_factor, sold.block.size)
+    paid = spread(sold.day, price * at_completion, ends_day)
     if np.any(released > 0):
         paid = paid + spread(sold.reserved_day, price * released, ends_day)
     costs = spread(sold.day, price * selling, ends_day)
     return SaleReceipts(gross=paid, selling=costs, net=paid - costs)
+
+
+def price_path_factor(days: ArrayLike, path: Sequence[tuple[float, float]]) -> Floats:
+    """Return the price on given days over today's, read off a path of prices.
+
+    Parameters
+    ----------
+    days : float or array, any shape
+        Days, as of reservation. [days from start on site]
+    path : sequence of (month, price)
+        Months after the start on site, rising, and the price in each, straight between them and level
+        before the first and after the last. [months, % of today's price]
+
+    Returns
+    -------
+    array, same shape as `days`
+        [-]
+
+    Raises
+    ------
+    RangeError
+        If the path is empty, not of pairs, does not rise in its months or falls to 0, or a day is not
+        finite.
+
+    Notes
+    -----
+    A month is 365.25 / 12 days, whatever calendar month it falls in.
+
+    Examples
+    --------
+    >>> price_path_factor(DAYS_PER_MONTH * np.array([-1.0, 6.0, 24.0]), [(0, 100), (12, 104)]).tolist()
+    [1.0, 1.02, 1.04]
+    """
+    day = checked_finite("A day", days)
+    if len(path) == 0 or any(len(point) != 2 for point in path):
+        raise RangeError(
+            f"A path of prices needs a month and a per cent of today's price at each point; "
+            f"got {list(path)}. Give one point at least, such as (0, 100)."
+        )
+    month, percent = checked_finite("A point of the path of prices", path).T
+    if np.any(np.diff(month) <= 0):
+        at = int(np.argmax(np.diff(month) <= 0))
+        raise RangeError(
+            f"The months of a path of prices must rise; got {month[at]:g}, then {month[at + 1]:g}. "
+            "Put the points in order, one for each month: a jump in a day is not a path."
+        )
+    checked_positive("A price on the path, in % of today's,", percent)
+    return np.asarray(np.interp(day / DAYS_PER_MONTH, month, percent / 100))
+
+
+def affordable_receipts(
+    flats: Sequence[int],
+    handover_days: ArrayLike,
+    values: ArrayLike,
+    ends_day: Floats,
+    notice_days: ArrayLike,
+    price_share: ArrayLike,
+) -> Floats:
+    """Return what a housing provider pays for the affordable homes, section by section, by month.
+
+    They are bought together under one contract, so there is no selling pace and no cost of selling.
+
+    Parameters
+    ----------
+    flats : sequence of int, length sections
+        Affordable homes in each section; a section may have none. [no., >= 0]
+    handover_days : array, shape (..., sections)
+        Handover of each section. [days from start on site]
+    values : array, shape (..., sections)
+        Market value of all affordable homes of each section together, 0 where it has none. [money]
+    ends_day : array, shape (months,)
+        Month-ends of the grid. [days from start on site]
+    notice_days : float or array, shape (...)
+        Handover to payment. [days, >= 0]
+    price_share : float or array, shape (...)
+        Price paid over the market value. [-, 0 to 1]
+
+    Returns
+    -------
+    array, shape (..., months)
+        [money]
+
+    Raises
+    ------
+    RangeError
+        If a count is not a whole number, an array does not fit the sections, a section without
+        affordable homes has a value for them, the notice is negative, the share is outside 0 to 1, or
+        money falls outside the grid.
+
+    Examples
+    --------
+    >>> affordable_receipts([2, 0], [20.0, 50.0], [1e3, 0.0], np.array([0.0, 30.0, 60.0]), 10.0, 0.6).tolist()
+    [0.0, 600.0, 0.0]
+    """
+    homes = checked_homes("affordable homes", flats)
+    handover = checked_per_section("Handover days", handover_days, homes.size)
+    value = checked_per_section("Values", values, homes.size)
+    stray = (homes == 0) & np.any(value != 0, axis=tuple(range(value.ndim - 1)))
+    if np.any(stray):
+        raise RangeError(
+            f"Section {int(np.argmax(stray))}, counted from 0, has no affordable homes but a value for them. "
+            "Give 0, or the number of homes."
+        )
+    share = checked_share("The price over market value", price_share)[..., np.newaxis]
+    notice = checked_notice(notice_days)[..., np.newaxis]
+    held = homes > 0
+    return spread(handover[..., held] + notice, value[..., held] * share, ends_day)
 
 
 def monthly_sales(
@@ -253,8 +394,8 @@ def monthly_sales(
     """
     if not 0 <= presold <= flats or flats < 1:
         raise RangeError(f"Presold flats must be 0 to {flats}; got {presold}. Correct the count.")
-    pace = float(_above_zero("Sales per month", per_month))
-    deposit = float(_share("The deposit", deposit_share))
+    pace = float(checked_positive("Sales per month", per_month))
+    deposit = float(checked_share("The deposit", deposit_share))
     left = flats - presold
     months = max(math.ceil(left / pace), 1)
     sold = np.diff(np.minimum(np.arange(months + 1) * pace, left))
@@ -289,8 +430,8 @@ def let_by_month(homes: int, per_month: float, stabilised_share: float, months: 
     """
     if homes < 1 or months < 1:
         raise RangeError(f"Lettings need a home and a month at least; got {homes} homes, {months} months.")
-    pace = float(_above_zero("Lettings per month", per_month))
-    full = homes * float(_share("The stabilised share", stabilised_share))
+    pace = float(checked_positive("Lettings per month", per_month))
+    full = homes * float(checked_share("The stabilised share", stabilised_share))
     return np.asarray(np.minimum(np.arange(1, months + 1) * pace, full))
 
 
@@ -312,8 +453,8 @@ def stabilisation_month(homes: int, per_month: float, stabilised_share: float) -
     >>> stabilisation_month(200, 26, 0.95)
     8
     """
-    pace = float(_above_zero("Lettings per month", per_month))
-    return math.ceil(homes * float(_share("The stabilised share", stabilised_share)) / pace)
+    pace = float(checked_positive("Lettings per month", per_month))
+    return math.ceil(homes * float(checked_share("The stabilised share", stabilised_share)) / pace)
 
 
 def net_operating_income(
@@ -350,8 +491,8 @@ def net_operating_income(
     >>> net_operating_income(200, 1700, 0.95, 0.25)
     2907000.0
     """
-    let = 1.0 if of_full_rent else float(_share("Occupancy", occupancy))
-    kept = 1 - float(_share("The operating share", operating_share))
+    let = 1.0 if of_full_rent else float(checked_share("Occupancy", occupancy))
+    kept = 1 - float(checked_share("The operating share", operating_share))
     return float(round(homes * rent_per_month * 12 * let * kept, 6))
 
 
@@ -382,8 +523,123 @@ def value_at_yield(income: float, net_yield: float, purchaser_cost_share: float 
     >>> round(value_at_yield(2907000, 0.0475, 0.018), 2)
     60117878.19
     """
-    gross = income / float(_above_zero("The yield", net_yield))
-    return gross / (1 + float(_share("Purchaser's costs", purchaser_cost_share)))
+    return float(price_at_yield(income, net_yield, purchaser_cost_share))
+
+
+def price_at_yield(income: ArrayLike, net_yield: ArrayLike, purchaser_cost_share: ArrayLike = 0.0) -> Floats:
+    """Return what a buyer pays for each of many incomes; `value_at_yield` over arrays of any one shape.
+
+    Parameters
+    ----------
+    income, net_yield, purchaser_cost_share : float or array
+        As for `value_at_yield`; the three are broadcast.
+
+    Returns
+    -------
+    array
+        Price. [money]
+
+    Examples
+    --------
+    >>> price_at_yield([100.0, 200.0], 0.05).tolist()
+    [2000.0, 4000.0]
+    """
+    gross = checked_finite("The income", income) / checked_positive("The yield", net_yield)
+    return np.asarray(gross / (1 + checked_share("Purchaser's costs", purchaser_cost_share)))
+
+
+def checked_finite(name: str, value: ArrayLike) -> Floats:
+    """Return the figures as an array; refuse any that is not finite, by the name given."""
+    given = np.asarray(value, dtype=float)
+    if not np.all(np.isfinite(given)):
+        raise RangeError(f"{name} must be a finite number; one is not. Check the programme behind it.")
+    return given
+
+
+def checked_positive(name: str, value: ArrayLike) -> Floats:
+    """Return the figures as an array; refuse any that is not above 0, by the name given."""
+    given = np.asarray(value, dtype=float)
+    if not np.all(given > 0):
+        raise RangeError(
+            f"{name} must be above 0; got {given.min():g}. Without it no receipt can be dated or priced."
+        )
+    return given
+
+
+def checked_share(name: str, value: ArrayLike) -> Floats:
+    """Return the shares as an array; refuse any outside 0 to 1, by the name given."""
+    given = np.asarray(value, dtype=float)
+    if not np.all((given >= 0) & (given <= 1)):
+        raise RangeError(
+            f"{name} must be between 0 and 1, as a share and not per cent; "
+            f"got {given.min():g} to {given.max():g}."
+        )
+    return given
+
+
+def checked_notice(notice_days: ArrayLike) -> Floats:
+    """Return the notice as an array; refuse less than 0 days."""
+    notice = checked_finite("The notice", notice_days)
+    if np.any(notice < 0):
+        raise RangeError(f"The notice must be 0 days or more; got {notice.min():g}. Count it from handover.")
+    return notice
+
+
+def checked_homes(name: str, homes_per_section: Sequence[int]) -> NDArray[np.int64]:
+    """Return the homes of each section; refuse parts of a home, fewer than none, and none at all."""
+    given = np.asarray(homes_per_section, dtype=float)
+    whole = np.isfinite(given) & (given >= 0) & (given == np.floor(given))
+    if given.ndim != 1 or not np.all(whole) or given.sum() < 1:
+        raise RangeError(
+            f"Sections need {name} in whole numbers, 0 or more each and one in all at least; "
+            f"got {given.tolist()}. Without any, leave this part of the receipts out."
+        )
+    return given.astype(np.int64)
+
+
+def checked_per_section(name: str, value: ArrayLike, sections: int) -> Floats:
+    """Return figures that stand for each section on the last axis; refuse others, by the name given."""
+    given = checked_finite(name, value)
+    if given.ndim == 0 or given.shape[-1] != sections:
+        raise RangeError(f"{name} of shape {given.shape} do not fit {sections} sections. Give one for each.")
+    return given
+
+
+def checked_order(
+    order: ArrayLike, count: int, name: str = "The order of sale", places: str = "blocks"
+) -> NDArray[np.int64]:
+    """Return an order of blocks or sections; refuse one that leaves any out or names one twice."""
+    given = np.asarray(order, dtype=np.int64)
+    if given.ndim == 0 or given.shape[-1] != count or np.any(np.sort(given, axis=-1) != np.arange(count)):
+        raise RangeError(
+            f"{name} must name each of the {count} {places} once, counted from 0; "
+            f"got {given.tolist()}. Correct it, or leave it out to take them in order of handover."
+        )
+    return given
+
+
+def _released(of_price: ArrayLike, deposit: ArrayLike, of_deposit: ArrayLike) -> Floats:
+    """Return the part of the price released at reservation, stated in one of two ways."""
+    direct = checked_share("The released deposit", of_price)
+    paid = checked_share("The deposit", deposit)
+    freed = checked_share("The released part of the deposit", of_deposit)
+    if np.any(direct > 0) and np.any(paid > 0):
+        raise RangeError(
+            f"The deposit is stated twice: {direct.max():g} of the price released at reservation, and "
+            f"{paid.max():g} of the price paid, a part of it released. Leave one of them out."
+        )
+    return direct + paid * freed
+
+
+def _price_factor(price_factor: ArrayLike, flats: int) -> Floats:
+    """Return the price of each flat over today's."""
+    factor = checked_positive("A price factor", checked_finite("A price factor", price_factor))
+    if factor.ndim and factor.shape[-1] != flats:
+        raise RangeError(
+            f"Price factors of shape {factor.shape} do not fit {flats} flats. Give one for each flat, "
+            "or one number for all."
+        )
+    return factor
 
 
 @lru_cache(maxsize=64)
@@ -454,39 +710,3 @@ def _flat_counts(flats_per_block: Sequence[int]) -> NDArray[np.int64]:
             "Leave a block without flats out of the sale."
         )
     return counts
-
-
-def _order(order: ArrayLike, blocks: int) -> NDArray[np.int64]:
-    given = np.asarray(order, dtype=np.int64)
-    if given.ndim == 0 or given.shape[-1] != blocks or np.any(np.sort(given, axis=-1) != np.arange(blocks)):
-        raise RangeError(
-            f"The order of sale must name each of the {blocks} blocks once, counted from 0; "
-            f"got {given.tolist()}. Correct it, or leave it out to sell in order of handover."
-        )
-    return given
-
-
-def _finite(name: str, value: ArrayLike) -> Floats:
-    given = np.asarray(value, dtype=float)
-    if not np.all(np.isfinite(given)):
-        raise RangeError(f"{name} must be a finite number; one is not. Check the programme behind it.")
-    return given
-
-
-def _above_zero(name: str, value: ArrayLike) -> Floats:
-    given = np.asarray(value, dtype=float)
-    if not np.all(given > 0):
-        raise RangeError(
-            f"{name} must be above 0; got {given.min():g}. Without sales there is no receipt to date."
-        )
-    return given
-
-
-def _share(name: str, value: ArrayLike) -> Floats:
-    given = np.asarray(value, dtype=float)
-    if not np.all((given >= 0) & (given <= 1)):
-        raise RangeError(
-            f"{name} must be between 0 and 1, as a share and not per cent; "
-            f"got {given.min():g} to {given.max():g}."
-        )
-    return given

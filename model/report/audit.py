@@ -18,6 +18,7 @@ import pandas as pd
 
 from model.compare import Case, Comparison
 from model.core.errors import Problem, ScenarioError
+from model.money.payments import factory_payments
 from model.inputs.method import CALENDARS, CAUSES, RELEASES, read_catalogue
 from model.programme.kernel import CALENDAR, PROPS, STRIKE, WORKING
 from model.programme.plan import TASK_COLUMNS
@@ -51,6 +52,8 @@ def audit_tables(case: Case) -> dict[str, pd.DataFrame]:
         "loads.csv": case.site.loads.frame(case.plan),
         "operatives.csv": case.site.operatives_frame(),
         "time_costs.csv": case.account.cash.time_costs.frame(),
+        "fixed_costs.csv": case.account.cash.fixed_costs.frame(),
+        "factory_payments.csv": factory_payments(case.plan, case.account.work),
         "receipts.csv": case.account.receipts_frame(),
         "cashflow.csv": case.account.cashflow_frame(),
         "assumptions.csv": assumptions(case),

@@ -34,6 +34,8 @@ COLUMNS = {
     "loads": "date block material loads amount unit per_load delivery activity",
     "operatives": "date block trade operatives",
     "time_costs": "item start finish rate_per_week amount",
+    "fixed_costs": "item kind start finish amount",
+    "factory_payments": "step start finish amount",
     "receipts": "section kind month amount",
     "cashflow": "month ends_on construction premium preliminaries fees land receipts drawn_equity drawn_debt "
     "interest fees_finance repaid debt equity_out",
@@ -44,7 +46,7 @@ COLUMNS = {
 _NAMES = (
     "task block section activity element option trade gang calendar quantity unit crane lift_class bound_by "
     "before after lag lag_kind cause release material delivery item kind key label evidence mark source "
-    "shared overridden why date ends_on use face figures"
+    "shared overridden why date ends_on step use face figures"
 )
 TEXT = _NAMES.split()
 """Columns that hold words or dates, not figures."""
@@ -500,13 +502,19 @@ def costs_reach_the_cash(pack: Pack) -> Iterator[str]:
     quantities = pack["quantities"]
     flats = quantities[quantities["quantity"] == "flats_no"]["amount"].sum()
     fixed = reference * value["money.fixed_preliminaries_pct"] / 100
+    fixed += tasks["cost"].sum() * value["money.value_preliminaries_pct"] / 100
+    apart = fixed - pack["fixed_costs"]["amount"].sum()
+    if abs(apart) > 1.0:
+        yield f"fixed preliminaries are {apart:,.2f} apart from their share"
+    panels = pack["factory_payments"]
+    bond = panels.loc[panels["step"] == "bond", "amount"].sum()
     drawn_again = (tasks["activity"] == "hand_wall").any()  # there is such a wall with late adoption only
     fees = value["money.fees_pct"] + (value["late.fee_pct"] if drawn_again else 0.0)
     for line, wanted in (
-        ("construction and premium", tasks["cost"].sum() * contingency),
+        ("construction and premium", tasks["cost"].sum() * contingency + bond),
         ("preliminaries", pack["time_costs"]["amount"].sum() + fixed),
         ("fees", reference * fees / 100),
-        ("land", flats * value["money.land"] * (1 + value["money.stamp_duty_pct"] / 100)),
+        ("land", _land(pack, flats)),
     ):
         paid = sum(total[part] for part in line.split(" and "))
         if abs(paid - wanted) > 1.0 + 1e-7 * wanted:  # quantities carry six decimals
@@ -515,6 +523,22 @@ def costs_reach_the_cash(pack: Pack) -> Iterator[str]:
     gap = cash.set_index("month")["receipts"].sub(sold, fill_value=0).abs()
     if gap.max() > PENNY:
         yield f"receipts of month {gap.idxmax()} are {gap.max():,.2f} apart"
+
+
+def _land(pack: Pack, flats: float) -> float:
+    """Price, duty and holding of the land; the day of purchase is read off the mean day of the payments."""
+    value, cash = pack.value, pack["cashflow"]
+    ends = pd.to_datetime(cash["ends_on"])
+    day = (ends - ends[cash["month"] == 0].iloc[0]).dt.days
+    price = flats * value["money.land"]
+    bought, a_day = price * (1 + value["money.stamp_duty_pct"] / 100), price * value["money.holding_pct"] / 36525
+    moment = -float((cash["land"] * day).sum())  # bought p days before: bought p + a_day p p / 2
+    if moment <= 0:
+        return bought
+    before = moment / bought
+    for _ in range(50):
+        before = moment / (bought + a_day * before / 2)
+    return bought + a_day * before
 
 
 def assumptions_are_complete(pack: Pack) -> Iterator[str]:
