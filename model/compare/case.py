@@ -108,6 +108,12 @@ class Case:
                 f"{float(account.cash.facility.debt_at_end):,.0f} is left at the end."
             )
         warnings += [f"{self.method.label}: {breach.sentence}" for breach in account.breaches]
+        if account.profit_on_value_pct is None:
+            warnings.append(f"{self.method.label}: no profit on value: the development is worth nothing.")
+        if account.mirr is None:
+            warnings.append(
+                f"{self.method.label}: no modified rate of return: nothing is paid, or nothing received."
+            )
         equity_irr, equity_reason = account.equity_irr
         if equity_irr is None:
             warnings.append(f"{self.method.label}: no rate of return of the equity: {equity_reason}")
@@ -163,7 +169,7 @@ class Case:
             "irr_pct": None if irr is None else 100 * irr,
             "irr_roots_pct": [100 * root for root in account.irr_roots],
             "equity_irr_pct": None if equity_irr is None else 100 * equity_irr,
-            "mirr_pct": 100 * account.mirr,
+            "mirr_pct": None if account.mirr is None else 100 * account.mirr,
             "profit_on_value_pct": account.profit_on_value_pct,
             "value": account.value,
             "income": {kind: float(net.sum()) for kind, net in account.cash.income.by_kind.items()},

@@ -103,11 +103,15 @@ def _path(
         where = f"{place}[{number}]"
         if len(pair) != 2:
             count = "1 figure" if len(pair) == 1 else f"{len(pair)} figures"
-            found.add(where, f"there is {count}", f"A step is two: the month after start on site, and {what}.")
+            found.add(
+                where, f"there is {count}", f"A step is two: the month after start on site, and {what}."
+            )
             continue
         month, value = pair
         if month != round(month):
-            found.add(where, f"{figure(month)} is not a whole month", "Steps begin with a month.", "Round it.")
+            found.add(
+                where, f"{figure(month)} is not a whole month", "Steps begin with a month.", "Round it."
+            )
         if not -240 <= month <= 480 or month <= before:
             found.add(
                 where,
@@ -116,7 +120,9 @@ def _path(
                 "Put them in order, one a month at most.",
             )
         if not least <= value <= most:
-            found.add(where, f"{figure(value)} is outside {figure(least)} to {figure(most)}", f"It is {what}.")
+            found.add(
+                where, f"{figure(value)} is outside {figure(least)} to {figure(most)}", f"It is {what}."
+            )
         before = max(before, month)
 
 

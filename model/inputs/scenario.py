@@ -33,7 +33,7 @@ OWN: Final = ("own_stair", "own_lift", "own_riser", "own_access")
 """What people who live below a building site need for themselves, kept apart from the work."""
 
 TENURES: Final = ("sale", "rent", "forward sale")
-"""How the flats of a block earn: sold one by one, let and then sold whole, or sold whole before they are built."""
+"""How the flats of a block earn: sold one by one, let and then sold whole, or sold whole before building."""
 
 RENT_EXITS: Final = ("stabilised", "fixed date")
 """When flats let are sold whole: once they are full in practice, or on one date for every method."""

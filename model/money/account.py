@@ -147,7 +147,7 @@ class Account:
 
     @cached_property
     def week_by_block(self) -> pd.DataFrame:
-        """Each block alone a week sooner: columns block, profit, npv, client, builder and the causes. [GBP]"""
+        """Each block alone a week sooner: columns block, profit, npv, client, builder, causes. [GBP]"""
         layout = self.plan.takeoff.layout
         values = [
             self._moved(np.where(layout.section_block == b, -WEEK_DAYS, 0.0))
@@ -228,9 +228,9 @@ class Account:
         return float(100.0 * profit_on_cost(self.profit, self.cost_of("total")))
 
     @property
-    def profit_on_value_pct(self) -> float:
-        """Profit over gross development value. [%]"""
-        return float(100.0 * profit_on_value(self.profit, self.value))
+    def profit_on_value_pct(self) -> float | None:
+        """Profit over gross development value; None where the development is worth nothing. [%]"""
+        return float(100.0 * profit_on_value(self.profit, self.value)) if self.value > 0 else None
 
     @cached_property
     def project_flows(self) -> Floats:
@@ -258,15 +258,15 @@ class Account:
         return tuple(annual(root) for root in irr_roots(self.project_flows))
 
     @cached_property
-    def mirr(self) -> float:
+    def mirr(self) -> float | None:
         """Modified rate of return: costs brought back at the loan's interest, receipts carried forward at the
-        hurdle; effective a year.
+        hurdle; effective a year. None where the flows are all costs or all receipts.
         """
-        v = self.plan.values
-        monthly = mirr(
-            self.project_flows, v["money.debt_rate_pct"] / 1200, float(monthly_hurdle(v["money.hurdle_pct"] / 100))
-        )
-        return annual(monthly)
+        v, flows = self.plan.values, self.project_flows
+        if not (np.any(flows > 0) and np.any(flows < 0)):
+            return None
+        reinvest = float(monthly_hurdle(v["money.hurdle_pct"] / 100))
+        return annual(mirr(flows, v["money.debt_rate_pct"] / 1200, reinvest))
 
     @property
     def peak_debt(self) -> float:
@@ -287,9 +287,7 @@ class Account:
     @cached_property
     def breaches(self) -> tuple[Breach, ...]:
         """Limits of the lenders that are passed."""
-        return lending_breaches(
-            self.plan, self.grid, self.cash.facility, self.cost_of("total"), self.value
-        )
+        return lending_breaches(self.plan, self.grid, self.cash.facility, self.cost_of("total"), self.value)
 
     def cashflow_frame(self) -> pd.DataFrame:
         """Columns month, ends_on, the cost lines, receipts, and the loans' movements; one row a month."""
@@ -323,12 +321,10 @@ class Account:
         return pd.DataFrame(rows, columns=["section", "kind", "month", "amount"])
 
     def preliminaries_frame(self) -> pd.DataFrame:
-        """Columns item, kind (``time``, ``plant``, ``fixed``, ``value``), start, finish, weeks, amount; an item
-        once, its stretches together. [days, weeks, GBP]
+        """Columns item, kind (time, plant, fixed, value), start, finish, weeks, amount; one row an item, its
+        stretches together. [days, weeks, GBP]
         """
-        time = self.cash.time_costs.frame().assign(
-            kind=np.where(self.cash.time_costs.plant, "plant", "time")
-        )
+        time = self.cash.time_costs.frame().assign(kind=np.where(self.cash.time_costs.plant, "plant", "time"))
         both = pd.concat([time, self.cash.fixed_costs.frame()], ignore_index=True)
         both = both.assign(weeks=(both["finish"] - both["start"]) / WEEK_DAYS)
         found = both.groupby(["item", "kind"], sort=False, as_index=False).agg(

@@ -37,8 +37,8 @@ class WorkCosts:
     supply : array, one a task
         Panel maker's part of both, paid for ahead of fixing. [GBP]
     plan : DataFrame
-        Columns element, option, quantity, unit, amount, rate, reference_rate, reference, premium. Rates at the
-        prices of their date, sums with `inflation`.
+        Columns element, option, quantity, unit, amount, rate, reference_rate, reference, premium. Rates at
+        the prices of their date, sums with `inflation`.
     inflation : float
         Prices at the middle of the works over those of the start. [-]
     """

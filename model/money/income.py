@@ -37,7 +37,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 KINDS: Final = ("sale", "affordable", "rent", "exit", "forward sale")
-"""Kinds of receipts: flats sold, affordable homes, rent less operating costs, homes let sold whole, forward sale."""
+"""Kinds: flats sold, affordable homes, rent less its costs, homes let sold whole, forward sale."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +139,7 @@ class Sales:
 
 
 def sales_of(plan: Plan, handovers: Floats) -> Sales:
-    """Date the sales; sections are offered in a fixed order: as their blocks start, smaller blocks first.
+    """Date the sales, sections in the order they are `offered`.
 
     The cap on reservations of one block holds for each section.
     """
@@ -151,7 +151,9 @@ def sales_of(plan: Plan, handovers: Floats) -> Sales:
     chosen = mine[market > 0]
     sold = None
     if chosen.size:
-        starts = np.array([given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks])
+        starts = np.array(
+            [given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks]
+        )
         block = plan.takeoff.layout.section_block[chosen]
         order = np.lexsort((np.arange(block.size), plan.takeoff.flats[block], starts[block]))
         sold = sale_days(
@@ -160,10 +162,21 @@ def sales_of(plan: Plan, handovers: Floats) -> Sales:
             launch_day=v["money.sales_launch_months"] * DAYS_PER_MONTH,
             reservations_per_month=v["money.reservations_per_month"],
             notice_days=v["money.notice_weeks"] * 7.0,
-            order=order,
+            order=offered(plan, chosen),
             cap_per_block_per_month=v["money.cap_per_block_per_month"],
         )
     return Sales(chosen, sold, mine[affordable > 0], affordable[affordable > 0])
+
+
+def offered(plan: Plan, sections: Ints) -> Ints:
+    """Return the order in which some sections are sold or let: as their blocks start, smaller blocks first.
+
+    Fixed before anything is built, so that nothing steps when two handovers change places.
+    """
+    v = plan.values
+    starts = np.array([given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks])
+    block = plan.takeoff.layout.section_block[sections]
+    return np.lexsort((np.arange(block.size), plan.takeoff.flats[block], starts[block]))
 
 
 def let_of(plan: Plan, handovers: Floats) -> tuple[Ints, Lettings | None, float | None]:
@@ -177,6 +190,7 @@ def let_of(plan: Plan, handovers: Floats) -> tuple[Ints, Lettings | None, float 
         handovers[mine],
         lets_per_month=v["money.lets_per_month"],
         stabilised_share=v["money.stabilised_pct"] / 100,
+        order=offered(plan, mine),
     )
     if plan.scenario.development.rent_exit == "fixed date":
         return mine, let, v["money.rent_exit_months"] * DAYS_PER_MONTH
@@ -226,7 +240,9 @@ def income_of(plan: Plan, handovers: Floats, work: WorkCosts, ends_day: Floats) 
         *_sold_forward(plan, sections_of(plan, "forward sale"), handovers, work, ends_day),
     ]
     if not parts:
-        raise RangeError("The development has no flats, so it earns nothing. Give a block flats to hand over.")
+        raise RangeError(
+            "The development has no flats, so it earns nothing. Give a block flats to hand over."
+        )
     by_kind = {kind: net for kind, net, _value in parts}
     return Income(
         by_kind={kind: by_kind[kind] for kind in KINDS if kind in by_kind},
@@ -326,7 +342,10 @@ def _sold_forward(
         1.0, v["money.rent"], v["money.stabilised_pct"] / 100, v["money.operating_pct"] / 100
     )
     each = forward_price(
-        income, v["money.yield_pct"] / 100, v["money.purchaser_pct"] / 100, v["money.forward_discount_pct"] / 100
+        income,
+        v["money.yield_pct"] / 100,
+        v["money.purchaser_pct"] / 100,
+        v["money.forward_discount_pct"] / 100,
     )
     got = forward_receipts(
         plan.takeoff.section_flats[chosen] * each,

@@ -1,7 +1,8 @@
 """How is the development financed: what is agreed with the lenders, and what does it come to?
 
-Reads the money inputs and calls `model.money.facility`, which knows nothing of them. Rates are nominal a year;
-the margin is the interest agreed less the base rate of today, and a path of the base rate moves both loans.
+Reads the money inputs and calls `model.money.facility`, which knows nothing of them. Rates are nominal a
+year; the margin is the interest agreed less the base rate of today, and a path of the base rate moves both
+loans.
 """
 
 from __future__ import annotations
@@ -60,7 +61,8 @@ def monthly_rates(scenario: Scenario, rate_pct: float, values: Values, grid: Mon
     path = scenario.development.base_rate_path
     if not path:
         return np.full(grid.months.size, rate_pct / 1200)
-    return rates_by_month(path, rate_pct - values["money.base_rate_pct"], grid.months)
+    steps = [(round(month), base) for month, base in path]
+    return rates_by_month(steps, rate_pct - values["money.base_rate_pct"], grid.months)
 
 
 def finance(
@@ -79,7 +81,7 @@ def finance(
         For its money inputs.
     grid : MonthGrid
     cost, receipts : array, shape (..., months)
-        Costs before finance, and receipts net of the costs of selling; a negative cost counts as a receipt. [GBP]
+        Costs before finance, and receipts net of the costs of selling; a cost below 0 is a receipt. [GBP]
     total : float or array, shape (...)
         All costs before finance, which equity and mezzanine are shares of. [GBP]
     committed : Committed, optional
@@ -127,12 +129,12 @@ def lending_breaches(
     total : float
         All costs, finance included. [GBP]
     value : float
-        Gross development value. [GBP]
+        Gross development value; no limit is held against a development that is worth nothing. [GBP]
     """
     v = plan.values
     limits = LendingLimits(
         cost_pct=v["money.limit_cost_pct"],
-        value_pct=v["money.limit_value_pct"],
+        value_pct=v["money.limit_value_pct"] if value > 0 else None,
         repaid_by_month=round(v["money.loan_term_months"]),
     )
-    return breaches(run, total_cost=total, value=value, months=grid.months, limits=limits)
+    return breaches(run, total_cost=total, value=max(value, 1.0), months=grid.months, limits=limits)

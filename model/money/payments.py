@@ -87,8 +87,8 @@ def measured_cash(
     work : WorkCosts
     grid : MonthGrid
     paid_ahead : bool
-        Whether the panel maker is paid ahead of fixing; without, all is paid as it is fixed, to ask what paying
-        ahead costs.
+        Whether the panel maker is paid ahead of fixing; without, all is paid as it is fixed, to ask what
+        paying ahead costs.
 
     Returns
     -------
@@ -138,7 +138,7 @@ def _ahead(plan: Plan, work: WorkCosts, grid: MonthGrid, steps: Steps) -> Floats
 def _fixed_by_date(plan: Plan, work: WorkCosts) -> Floats:
     """Panel maker's part of what is fixed on each date. [GBP]"""
     done = plan.moved_work / plan.tasks.work[plan.moved_task] * work.supply[plan.moved_task]
-    return np.bincount(plan.moved_date, done)
+    return np.asarray(np.bincount(plan.moved_date, done), dtype=float)
 
 
 def _delivered_day(plan: Plan, date: NDArray[np.int64]) -> Floats:

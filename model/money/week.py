@@ -1,9 +1,9 @@
 """What is a week worth, to whom, and why?
 
-Every handover, and every site cost that runs to it, is moved by some days; the measured work, the loans agreed
-and their fees stay. The change of profit is told by cause, and split between the client and the builder: the
-builder saves site costs and passes a share of them on. Damages for a late handover are set from the client's
-lost rent or interest, so they are the same money seen from the other side, and are never added to it.
+Every handover, and every site cost that runs to it, is moved by some days; the measured work, the loans
+agreed and their fees stay. The change of profit is told by cause, and split between client and builder: the
+builder saves site costs and passes a share of them on. Damages for a late handover are set from the
+client's lost rent or interest: the same money seen from the other side, never added to it.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class WeekValue:
 
     @property
     def damages_basis(self) -> float:
-        """The client's own loss in a week, from which damages are usually set; part of `client`, not on top."""
+        """The client's own loss in a week, from which damages are usually set; part of `client`."""
         return self.interest + self.receipts
 
 

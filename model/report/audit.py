@@ -18,8 +18,8 @@ import pandas as pd
 
 from model.compare import Case, Comparison
 from model.core.errors import Problem, ScenarioError
-from model.money.payments import factory_payments
 from model.inputs.method import CALENDARS, CAUSES, RELEASES, read_catalogue
+from model.money.payments import factory_payments
 from model.programme.kernel import CALENDAR, PROPS, STRIKE, WORKING
 from model.programme.plan import TASK_COLUMNS
 from model.site.deliveries import read_deliveries

@@ -531,7 +531,10 @@ def _land(pack: Pack, flats: float) -> float:
     ends = pd.to_datetime(cash["ends_on"])
     day = (ends - ends[cash["month"] == 0].iloc[0]).dt.days
     price = flats * value["money.land"]
-    bought, a_day = price * (1 + value["money.stamp_duty_pct"] / 100), price * value["money.holding_pct"] / 36525
+    bought, a_day = (
+        price * (1 + value["money.stamp_duty_pct"] / 100),
+        price * value["money.holding_pct"] / 36525,
+    )
     moment = -float((cash["land"] * day).sum())  # bought p days before: bought p + a_day p p / 2
     if moment <= 0:
         return bought

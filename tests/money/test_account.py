@@ -57,7 +57,7 @@ def test_construction_is_rate_times_quantity_with_contingency(case):
 
 
 def test_the_bond_is_charged_by_the_day_on_what_stands_in_the_factory(cases):
-    """On-demand bond that falls as panels are fixed (JCT-style listed items): money, days, rate a year over 365.
+    """On-demand bond that falls as panels are fixed (JCT-style listed items): money, days, rate over 365.
 
     The daily balance is added up again from the payments and the progress, one task at a time.
     """
