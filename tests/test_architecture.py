@@ -167,7 +167,9 @@ EXCEPTIONS = {
     # words that are also names of options or elements, by file, and what they mean there
     "model/inputs/assumption.py": {"standard": "a grade of evidence"},
     "model/physics/weather.py": {"flat": "the shape of a load"},
+    "model/money/account.py": {"finish": "a column of the preliminaries"},
     "model/money/costs.py": {"finish": "a column of time_costs.csv"},
+    "model/money/payments.py": {"finish": "a column of factory_payments.csv"},
     "model/programme/plan.py": {"finish": "a column of tasks.csv"},
     "model/inputs/scenario.py": {
         "open_frame": "compared where a scenario names no methods",

@@ -123,7 +123,7 @@ def test_audit_writes_a_folder_for_each_method_and_the_differences(run, least, t
     out = tmp_path / "deep" / "pack"
     code, told, err = run("audit", least, "--out", out)
     assert (code, err) == (0, "")
-    assert told == f"29 files in {out}\n"
+    assert told == f"33 files in {out}\n"
     assert left_in(out) == ["differences.csv", "open_frame", "panelised"]
     assert left_in(out / "panelised") == [
         f"{name}.csv"

@@ -94,7 +94,7 @@ def test_handovers_that_do_not_move_are_worth_nothing(pitch):
 def test_a_handover_moves_money_in_proportion_and_without_a_jump(pitch):
     """Day by day over ten weeks, across two month-ends: no day is worth half as much again as the middle.
 
-    Months of 28 to 31 days bear the same twelfth of the interest, so a day's worth may differ by a tenth; flats
+    Months of 28 to 31 days bear a twelfth of the interest each, so a day may differ by a tenth; flats
     reserved before the handover add to it as it moves.
     """
     profit = [pitch.account._moved(float(day)).total for day in range(-35, 36)]
