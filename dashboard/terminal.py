@@ -9,7 +9,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from model.report.words import day, money, sooner
+from model.core.words import day, money, sooner
 
 Figure = Callable[[dict[str, Any]], str]
 

@@ -12,9 +12,9 @@ from typing import Any
 
 from model import compare_methods, load_scenario
 from model.compare import Comparison
+from model.core.words import day, money, sooner
 from model.inputs.method import read_catalogue
 from model.pipeline import build_cases
-from model.report.words import day, money, sooner
 
 ROOT = Path(__file__).parents[1]
 BLOCKS = ("figures", "checks")

@@ -303,7 +303,14 @@ def test_a_null_gives_its_reason():
     assert ".methods.open_frame.irr_pct" in places
     assert ".methods.open_frame.blocks.0.lag_storeys" in places
     labels = {"open_frame": "Open frame", "panelised": "Panels"}
-    reasons = {"irr_pct": "no internal rate of return", "lag_storeys": "no storeys of lag to count"}
+    reasons = {
+        "irr_pct": "no internal rate of return",
+        "equity_irr_pct": "no rate of return of the equity",
+        "mirr_pct": "no modified rate of return",
+        "profit_on_value_pct": "no profit on value",
+        "lag_storeys": "no storeys of lag to count",
+        "found": "never repaid",
+    }
     for place in places:
         _empty, _methods, name, *rest = place.split(".")
         if rest[-1] != "factory":  # null says that none is needed

@@ -14,7 +14,7 @@ from typing import Any, Final
 import pandas as pd
 
 from dashboard.parts.theme import Figure, Html, method_name, table, text
-from model.report.words import day, money, sooner, weeks
+from model.core.words import day, money, sooner, weeks
 
 Figures = Mapping[str, Any]
 

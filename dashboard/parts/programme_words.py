@@ -16,7 +16,7 @@ import pandas as pd
 from dashboard.parts.answer import Figures, Named, Names
 from dashboard.parts.strokes import listed
 from dashboard.parts.theme import Html, table, text
-from model.report.words import day, money, weeks
+from model.core.words import day, money, weeks
 
 DATES: Final = {"ready": "Ready", "weathertight": "Weathertight", "topped_out": "Topped out"}
 """Dates whose causes can be asked for, and how they are called."""

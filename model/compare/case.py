@@ -173,10 +173,7 @@ class Case:
             "profit_on_value_pct": account.profit_on_value_pct,
             "value": account.value,
             "income": {kind: float(net.sum()) for kind, net in account.cash.income.by_kind.items()},
-            "presold_pct": None
-            if account.cash.income.presold_share is None
-            else 100 * account.cash.income.presold_share,
-            "homes_let_sold_on": self._on(account.cash.income.exit_day),
+            **self._sold(),
             "peak_equity": account.peak_equity,
             "lending": [
                 {"limit": breach.kind, "found": breach.found, "allowed": breach.allowed}
@@ -198,9 +195,14 @@ class Case:
             },
         }
 
-    def _on(self, instant: float | None) -> str | None:
-        """The date of an instant, or None."""
-        return None if instant is None else _shift(self.plan, instant)
+    def _sold(self) -> dict[str, Any]:
+        """How flats are sold or let, as far as some are."""
+        income = self.account.cash.income
+        share, day = income.presold_share, income.exit_day
+        return {
+            **({} if share is None else {"presold_pct": 100 * share}),
+            **({} if day is None else {"homes_let_sold_on": _shift(self.plan, day)}),
+        }
 
     def _blocks(self, warnings: list[str]) -> list[dict[str, Any]]:
         plan = self.plan

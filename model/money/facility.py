@@ -251,7 +251,8 @@ def run_facility(
     arrangement_share : float or array, shape (...)
         Share of the facility, charged in the first month. [-, 0 to 1]
     exit_share : float or array, shape (...)
-        Share of the facility, charged when the full loan has been repaid, from receipts. [-, 0 to 1]
+        Share of the highest balance so far, charged from receipts whenever the loan is repaid; a further
+        share falls due if it is drawn beyond that later. In all, of the facility. [-, 0 to 1]
     non_utilisation_annual_share : float or array, shape (...)
         Share a year of what is not yet used of the facility, charged from the second month and
         drawn on the loan. [-, 0 to 1]
@@ -280,8 +281,8 @@ def run_facility(
     is the facility less the balance before the month. The fee on it is drawn on the senior loan, also
     while equity and mezzanine are being spent; arrangement fees are spent as costs are.
 
-    Surplus that comes before the senior loan has reached its peak repays the mezzanine once the
-    senior balance is nil; the exit fee of the senior loan is then not due yet.
+    Surplus that comes before the senior loan has reached its peak pays the exit fee on the balance reached
+    and repays the mezzanine, once the senior balance is nil.
 
     References
     ----------
@@ -575,7 +576,7 @@ def _settle(terms: _Terms) -> tuple[Floats, int, float]:
 
 def _pass(terms: _Terms, facility: Floats, record: Floats | None) -> _Peaks:
     """Go once through the months, keeping every flow where a record is given."""
-    senior, exit_due = np.zeros_like(facility), terms.exit * facility
+    senior, exit_due = np.zeros_like(facility), np.zeros_like(facility)
     junior, junior_exit_due = np.zeros_like(facility), np.zeros_like(facility)
     layered, total = terms.junior_rate.size > 0, np.zeros_like(facility)
     _through_the_months(
@@ -585,6 +586,7 @@ def _pass(terms: _Terms, facility: Floats, record: Floats | None) -> _Peaks:
         terms.equity.copy(),
         terms.arrangement * facility,
         facility,
+        terms.exit,
         senior,
         exit_due,
         layered,
@@ -608,6 +610,7 @@ def _through_the_months(
     equity_left: Floats,
     fee: Floats,
     facility: Floats,
+    exit_share: Floats,
     peak: Floats,
     exit_due: Floats,
     layered: bool,
@@ -626,8 +629,8 @@ def _through_the_months(
     ----------
     need_by_month, rate : array, shape (months, rows)
         Costs less receipts, and interest of a month on the senior loan. [money, -]
-    unused_share, equity_left, fee, facility : array, shape (rows,)
-        Non-utilisation fee of a month, equity, arrangement fee, facility. [-, money]
+    unused_share, equity_left, fee, facility, exit_share : array, shape (rows,)
+        Non-utilisation fee of a month, equity, arrangement fee, facility, exit fee. [-, money, -]
     peak, exit_due : array, shape (rows,)
         Highest senior balance so far; its exit fee not yet paid. [money]
     layered : bool
@@ -661,11 +664,12 @@ def _through_the_months(
             from_junior = min(short, junior_left[row]) if layered else 0.0
             drawn = short - from_junior + unused
             owed = debt[row] + interest + drawn
+            exit_due[row] += exit_share[row] * max(owed - peak[row], 0.0)
             peak[row] = max(peak[row], owed)
             repaid = min(owed, surplus)
             debt[row] = owed - repaid
             free = surplus - repaid  # above zero only where the debt is nil
-            exit_paid = min(free, exit_due[row]) if peak[row] >= facility[row] - _ROUNDING else 0.0
+            exit_paid = min(free, exit_due[row])
             exit_due[row] -= exit_paid
             out = free - exit_paid
             junior_interest, junior_repaid = 0.0, 0.0

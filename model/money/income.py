@@ -151,11 +151,6 @@ def sales_of(plan: Plan, handovers: Floats) -> Sales:
     chosen = mine[market > 0]
     sold = None
     if chosen.size:
-        starts = np.array(
-            [given(block.start_weeks, v, "block.start_weeks") for block in plan.scenario.blocks]
-        )
-        block = plan.takeoff.layout.section_block[chosen]
-        order = np.lexsort((np.arange(block.size), plan.takeoff.flats[block], starts[block]))
         sold = sale_days(
             market[market > 0].tolist(),
             handovers[chosen],

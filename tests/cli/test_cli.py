@@ -128,8 +128,9 @@ def test_audit_writes_a_folder_for_each_method_and_the_differences(run, least, t
     assert left_in(out / "panelised") == [
         f"{name}.csv"
         for name in (
-            "assumptions", "calendars", "cashflow", "hoist", "hook", "links", "loads", "operatives",
-            "progress", "quantities", "receipts", "release", "tasks", "time_costs",
+            "assumptions", "calendars", "cashflow", "factory_payments", "fixed_costs", "hoist", "hook",
+            "links", "loads", "operatives", "progress", "quantities", "receipts", "release", "tasks",
+            "time_costs",
         )
     ]  # fmt: skip
 

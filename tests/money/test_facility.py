@@ -813,3 +813,18 @@ def rows_of_two():
 def test_limits_that_cannot_be_held_against_a_run_say_why(lent, call, message):
     with pytest.raises(RangeError, match=message):
         call(lent)
+
+
+def test_a_loan_repaid_and_drawn_again_to_the_same_height_settles():
+    """Repaid from 100 in month 1, drawn again to 100 in month 2: one fee on the peak, paid when first repaid.
+
+    By hand: month 1 receives 150, repays 100 and the fee of 1, so 49 go to equity. Month 2 spends 149.50: 49
+    put back, 100.50 drawn, half a pound above the first peak, on which a further 0.005 is due in month 3.
+    """
+    run = run_facility(
+        [100.0, 0.0, 149.5, 0.0], [0.0, 150.0, 0.0, 300.0], equity=0.0, monthly_rate=0.0, exit_share=0.01
+    )
+    assert run.fees_finance == pytest.approx([0, 1.0, 0, 0.005], abs=1e-9)
+    assert run.equity_out == pytest.approx([0, 49.0, 0, 199.495], abs=1e-9)
+    assert float(run.facility_size) == pytest.approx(100.5, abs=1e-6)
+    assert run.repays
