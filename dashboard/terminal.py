@@ -46,6 +46,8 @@ def comparison_table(figures: dict[str, Any], console: Console | None = None) ->
         f"Owed to the walls alone: first handover {sooner(walls['weeks_to_first_handover'])}, "
         f"last {sooner(walls['weeks_to_last_handover'])}; profit {_signed(walls['profit'])}."
     )
+    for sentence in difference["money"]["said"]:
+        out.print(sentence, markup=False)
     for name, method in methods.items():
         out.print(_why(name, method))
     out.print(f"{figures['defaults_used']} values stand at their default.")

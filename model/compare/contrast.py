@@ -11,6 +11,8 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from model.compare.case import Case
+from model.compare.money_bridge import money_bridge
+from model.compare.money_words import say_bridge
 from model.inputs.scenario import Scenario
 
 
@@ -122,6 +124,19 @@ def difference(first: Case, second: Case, walls_only: WallsOnly) -> dict[str, An
         "profit": b.profit - a.profit,
         "npv": b.npv - a.npv,
         "peak_debt": b.peak_debt - a.peak_debt,
+        "money": _money(first, second),
+    }
+
+
+def _money(first: Case, second: Case) -> dict[str, Any]:
+    """Where the difference of profit comes from, by line of cash, and in words."""
+    bridge = money_bridge(first.account, second.account)
+    names = first.method.label, second.method.label
+    sooner_first = first.weeks_to_first_handover - second.weeks_to_first_handover
+    sooner_last = first.weeks_to_last_handover - second.weeks_to_last_handover
+    return {
+        "steps": bridge.frame().to_dict("records"),
+        "said": say_bridge(bridge, sooner_first, sooner_last, names),
     }
 
 

@@ -16,7 +16,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model.compare import Case
+from model.compare import Case, money_bridge
+from model.compare.money_words import say_interest
 from model.core.errors import ModelError, RangeError
 from model.explain.rerun import (
     EVERY_BLOCK,
@@ -74,6 +75,8 @@ class Lever:
         First and last handover earlier by; negative is later. [weeks]
     profit, cost : float or None
         Change of profit, and of costs before finance; None where the change was not priced. [GBP]
+    explained : str
+        Why interest rises although the works end sooner, where it does.
     """
 
     kind: str
@@ -82,6 +85,7 @@ class Lever:
     weeks_last: float
     profit: float | None = None
     cost: float | None = None
+    explained: str = ""
 
     @property
     def label(self) -> str:
@@ -111,6 +115,7 @@ class Lever:
             "cost": self.cost,
             "cost_per_week": self.cost_per_week,
             "reason": self.reason,
+            "explained": self.explained,
         }
 
 
@@ -340,4 +345,6 @@ def _priced(case: Case, levers: Sequence[Lever], count: int) -> list[Lever]:
 
 def _price(lever: Lever, changed: Account, account: Account) -> Lever:
     cost = sum(changed.cost_of(line) - account.cost_of(line) for line in COST_LINES)
-    return replace(lever, profit=changed.profit - account.profit, cost=cost)
+    bridge = money_bridge(account, changed)
+    said = say_interest(bridge, lever.weeks_last, ("the plan as it is", "this change"))
+    return replace(lever, profit=changed.profit - account.profit, cost=cost, explained=" ".join(said))

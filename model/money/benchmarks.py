@@ -18,6 +18,9 @@ import pandas as pd
 from model.inputs.assumption import read_library
 from model.money.account import Account
 from model.money.costs import WEEK_DAYS, read_site_costs
+from model.money.curves import SpendCurve, curve_of
+from model.money.grid import spread_evenly
+from model.money.payments import valued_by_day
 
 COLUMNS: Final = (
     "figure", "ours", "low", "typical", "high", "unit", "price_date", "base", "source", "mark", "inside",
@@ -121,6 +124,26 @@ def reconcile(account: Account) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def spend_curve(account: Account) -> SpendCurve:
+    """Return how the contract is spent, from the start on site to the last handover.
+
+    Measured work as it is done, the panel maker when he is owed, site costs while they run and the fixed
+    preliminaries at their dates; before lag and retention, as published curves are.
+    """
+    value = valued_by_day(account.plan, account.work)
+    last = int(np.ceil(account.plan.last_handover))
+    days = np.arange(max(value.size, last) + 2.0)
+    time, fixed = account.cash.time_costs, account.cash.fixed_costs
+    spent = spread_evenly(
+        np.concatenate([time.start, fixed.start]),
+        np.concatenate([time.finish, fixed.finish]),
+        np.concatenate([time.amount, fixed.amount]),
+        days,
+    )
+    spent[1 : value.size + 1] += value
+    return curve_of(days, np.maximum(spent, 0.0))
 
 
 def _sums(account: Account) -> dict[str, float]:

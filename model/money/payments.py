@@ -135,6 +135,42 @@ def _ahead(plan: Plan, work: WorkCosts, grid: MonthGrid, steps: Steps) -> Floats
     )
 
 
+def valued_by_day(plan: Plan, work: WorkCosts) -> Floats:
+    """Return the value of the measured work day by day, the panel maker's part when he is owed it.
+
+    Parameters
+    ----------
+    plan : Plan
+    work : WorkCosts
+
+    Returns
+    -------
+    array, one a date
+        Before lag, retention and contingency; what falls before the start on site counts on date 0. [GBP]
+    """
+    steps = payment_steps(plan)
+    own = (work.reference + work.premium - work.supply * steps.ahead) / np.maximum(plan.tasks.work, 1e-300)
+    value = np.bincount(plan.moved_date, (plan.moved_work * own[plan.moved_task])).astype(float)
+    total = float(work.supply.sum())
+    if total == 0.0:
+        return value
+    made = plan.network.tasks_of("activity:make_panels")
+    weight = plan.tasks.amount[made] / plan.tasks.amount[made].sum()
+    first = math.floor(min(order_day(plan), float(plan.start[made].min()), -7.0))
+    days = np.arange(first, value.size + 1.0)
+    fixed = _fixed_by_date(plan, work)
+    early = (
+        spread([order_day(plan)], [steps.deposit * total], days)
+        + spread_evenly(plan.start[made], plan.finish[made], steps.stage * total * weight, days)
+        + spread(_delivered_day(plan, np.arange(fixed.size)), steps.delivery * fixed, days)
+    )
+    before = int(np.searchsorted(days, 0.0))
+    value += early[before : before + value.size]
+    value[0] += float(early[:before].sum())
+    value[-1] += float(early[before + value.size :].sum())
+    return value
+
+
 def _fixed_by_date(plan: Plan, work: WorkCosts) -> Floats:
     """Panel maker's part of what is fixed on each date. [GBP]"""
     done = plan.moved_work / plan.tasks.work[plan.moved_task] * work.supply[plan.moved_task]
