@@ -50,6 +50,8 @@ def comparison_table(figures: dict[str, Any], console: Console | None = None) ->
         out.print(sentence, markup=False)
     for name, method in methods.items():
         out.print(_why(name, method))
+        if said := _ahead(name, method):
+            out.print(said, markup=False)
     out.print(f"{figures['defaults_used']} values stand at their default.")
     for warning in figures["warnings"]:
         out.print(f"warning: {warning}", markup=False)
@@ -68,6 +70,24 @@ def _why(name: str, method: dict[str, Any]) -> str:
         parts_held = "a storey waits" if waited == 1 else f"{waited} parts of storeys wait"
         said += f" The factory holds the site up from {since}: {parts_held}, {weeks:.1f} weeks at most."
     return said
+
+
+def _ahead(name: str, method: dict[str, Any]) -> str:
+    """Say what is paid for panels before they are fixed, and who settles that it is safe."""
+    factory = method["factory"]
+    if not factory or not factory["most_unfixed"]:
+        return ""
+    on = day(dt.date.fromisoformat(factory["most_unfixed_on"]))
+    prices = ", ".join(
+        f"{one['element'].replace('_', ' ')} {one['rate']:,.0f} {one['unit']} "
+        f"({one['premium']:+,.0f} over what it replaces)"
+        for one in method["panel_prices"]
+    )
+    return (
+        f"{name}: {prices}. Paid for panels not yet fixed: {money(factory['most_unfixed'])} at most, "
+        f"on {on}; bond {money(factory['bond'])}. Title to goods in a factory (vesting) and bonds are for "
+        "lawyers to settle."
+    )
 
 
 def _signed(amount: float) -> str:
@@ -92,6 +112,10 @@ def _sum(*keys: str) -> Figure:
     return figure
 
 
+def _percent(key: str) -> Figure:
+    return lambda method: "none" if method[key] is None else f"{method[key]:.1f}"
+
+
 _ROWS: list[tuple[str, Figure]] = [
     ("first handover", _date("first_handover")),
     ("last handover", _date("last_handover")),
@@ -114,8 +138,13 @@ _ROWS: list[tuple[str, Figure]] = [
     ("receipts", _sum("receipts")),
     ("profit", _sum("profit")),
     ("profit on cost, %", _number("profit_on_cost_pct", ".1f")),
+    ("development value", _sum("value")),
     ("NPV", _sum("npv")),
-    ("IRR, % a year", lambda method: "none" if method["irr_pct"] is None else f"{method['irr_pct']:.1f}"),
+    ("IRR, % a year", _percent("irr_pct")),
+    ("IRR of the equity, % a year", _percent("equity_irr_pct")),
+    ("peak equity", _sum("peak_equity")),
     ("peak debt", _sum("peak_debt")),
     ("a week is worth", _sum("value_of_a_week", "total")),
+    ("of it to the client", _sum("value_of_a_week", "client")),
+    ("of it to the builder", _sum("value_of_a_week", "builder")),
 ]

@@ -162,6 +162,7 @@ class Case:
                 name: account.cost_of(name)
                 for name in ("construction", "premium", "preliminaries", "fees", "land", "finance", "total")
             },
+            "panel_prices": self._panel_prices(),
             "receipts": account.receipts,
             "profit": account.profit,
             "profit_on_cost_pct": account.profit_on_cost_pct,
@@ -194,6 +195,21 @@ class Case:
                 "damages_basis": week.damages_basis,
             },
         }
+
+    def _panel_prices(self) -> list[dict[str, Any]]:
+        """Price of each option made in a factory: by itself, and over what it replaces."""
+        made = {option.element for option in self.plan.option_of.values() if option.panels}
+        plan = self.account.work.plan
+        return [
+            {
+                "element": row["element"],
+                "unit": f"GBP/{row['unit']}",
+                "rate": row["rate"],
+                "replaces_rate": row["reference_rate"],
+                "premium": row["rate"] - row["reference_rate"],
+            }
+            for row in plan[plan["element"].isin(sorted(made))].to_dict("records")
+        ]
 
     def _sold(self) -> dict[str, Any]:
         """How flats are sold or let, as far as some are."""

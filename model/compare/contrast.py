@@ -6,6 +6,7 @@ method is sooner; sums of money and counts are the second less the first.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
@@ -55,6 +56,15 @@ class Comparison:
         return self.cases[1]
 
     @property
+    def longstop(self) -> dt.date:
+        """Date by which the last handover is owed: the scenario's, else weeks after the first method's."""
+        given = self.scenario.development.longstop
+        if given is not None:
+            return given
+        plan = self.first.plan
+        return plan.date(plan.last_handover + plan.values["money.longstop_weeks"] * 7.0)
+
+    @property
     def walls_only(self) -> WallsOnly:
         """The part of the difference owed to the wall elements alone."""
         return WallsOnly(
@@ -70,6 +80,13 @@ class Comparison:
     def as_json(self) -> dict[str, Any]:
         """Return the whole comparison, as the command line prints it."""
         warnings = list(self.warnings)
+        for case in self.cases:
+            last = case.plan.date(case.plan.last_handover)
+            if last > self.longstop:
+                warnings.append(
+                    f"{case.method.label}: the last handover, {last}, is past the longstop "
+                    f"date, {self.longstop}. Agree a later date, or see what brings it forward."
+                )
         methods = {case.method.id: case.as_json(warnings) for case in self.cases}
         return {
             "storeypace": tool_version(),
@@ -78,6 +95,7 @@ class Comparison:
                 "fingerprint": self.scenario.fingerprint(),
             },
             "defaults_used": self.scenario.defaults_used,
+            "longstop": self.longstop.isoformat(),
             "warnings": list(dict.fromkeys(warnings)),
             "methods": methods,
             "difference": self.difference(),

@@ -6,8 +6,9 @@ holds and what its unit allows.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -51,9 +52,14 @@ def _settings(
 ) -> None:
     """Read a table of settings, nested or dotted, into values by key."""
     known = [key for key in library.records if key.startswith(prefix)] or list(library.records)
-    for rest, leaf in _leaves(table, prefix, library):
+    leaves = sorted(_leaves(table, prefix, library), key=lambda leaf: leaf[0].endswith(PREMIUM))
+    for rest, leaf in leaves:  # premiums last: they rest on rates that may be set beside them
         place = f"{where}.{clip(rest, 80)}" if prefix else f"{where} {clip(rest, 80)!r}"
         key = prefix + rest
+        replaced = _replaced_rate(key, library)
+        if replaced is not None:
+            _premium(place, key, replaced, leaf, into, library, found)
+            continue
         if key not in library.records:
             allowed = "Only what the library holds can be set."
             found.add(place, "the library has no such key", allowed, found.near(key, known, prefix))
@@ -64,6 +70,52 @@ def _settings(
         setting = _setting(place, key, leaf, library, found)
         if setting is not None:
             into[key] = setting
+
+
+PREMIUM: Final = ".premium"
+"""Last part of a key that gives an option's price over the price of what it replaces."""
+
+
+def _replaced_rate(key: str, library: Library) -> str | None:
+    """Return the rate a premium is counted from, or None where the key is no premium."""
+    if not key.endswith(PREMIUM) or key.removesuffix(PREMIUM) + ".rate" not in library.records:
+        return None
+    _option, element, name = key.removesuffix(PREMIUM).split(".")
+    other = library.data["option"][element][name]["replaces"]
+    return None if other == name else f"option.{element}.{other}.rate"
+
+
+def _premium(
+    place: str,
+    key: str,
+    replaced: str,
+    leaf: Any,
+    into: dict[str, Setting],
+    library: Library,
+    found: Findings,
+) -> None:
+    """Turn a premium into the option's own rate, at the rate of what it replaces as this scenario has it."""
+    rate = key.removesuffix(PREMIUM) + ".rate"
+    if rate in into:
+        found.add(
+            place,
+            f"{rate} is set beside it",
+            "A price is given as a rate or as a premium over what it replaces.",
+            "Keep one of the two.",
+        )
+        return
+    base = into[replaced][0] if replaced in into else library[replaced].value
+    table = dict(leaf) if isinstance(leaf, Mapping) else {"value": leaf}
+    value = table.get("value")
+    if isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value):
+        unit = in_unit(library[rate].unit)
+        table["value"] = base + value
+        table.setdefault(
+            "why", f"A premium of {figure(value)}{unit} over {figure(base)} ({library[replaced].label})."
+        )
+    setting = _setting(place, rate, table, library, found)
+    if setting is not None:
+        into[rate] = setting
 
 
 def _leaves(table: Mapping[str, Any], prefix: str, library: Library) -> Iterator[tuple[str, Any]]:
