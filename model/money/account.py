@@ -25,9 +25,10 @@ from model.core.errors import RangeError
 from model.inputs.assumption import Values
 from model.inputs.scenario import Scenario
 from model.money.costs import FixedCosts, TimeCosts, WorkCosts, price_fixed, price_time, price_work
-from model.money.facility import Breach, FacilityRun
+from model.money.facility import FacilityRun
 from model.money.grid import DAYS_PER_MONTH, MonthGrid, grid_for, spread, spread_evenly
 from model.money.income import Income, by_section, income_of, last_receipt
+from model.money.lending import Breach
 from model.money.loan import Committed, finance, lending_breaches
 from model.money.payments import (
     bond_cost,

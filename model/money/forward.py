@@ -15,12 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from model.core.errors import RangeError
+from model.money.checks import checked_finite, checked_notice, checked_per_section, checked_share
 from model.money.grid import Floats, spread
 from model.money.receipts import (
-    checked_finite,
-    checked_notice,
-    checked_per_section,
-    checked_share,
     price_at_yield,
 )
 

@@ -14,16 +14,9 @@ from numpy.typing import NDArray
 
 from model.inputs.assumption import Values
 from model.inputs.scenario import Scenario
-from model.money.facility import (
-    Breach,
-    FacilityRun,
-    LendingLimits,
-    Mezzanine,
-    breaches,
-    rates_by_month,
-    run_facility,
-)
+from model.money.facility import FacilityRun, Mezzanine, run_facility
 from model.money.grid import MonthGrid
+from model.money.lending import Breach, LendingLimits, breaches, rates_by_month
 from model.programme import Plan
 
 Floats = NDArray[np.float64]

@@ -25,14 +25,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from model.core.compiled import compiled
 from model.core.errors import RangeError
-from model.money.grid import DAYS_PER_MONTH, Floats, spread, spread_evenly
-from model.money.receipts import (
+from model.money.checks import (
     checked_finite,
     checked_homes,
     checked_order,
     checked_per_section,
     checked_positive,
     checked_share,
+)
+from model.money.grid import DAYS_PER_MONTH, Floats, spread, spread_evenly
+from model.money.receipts import (
     price_at_yield,
 )
 

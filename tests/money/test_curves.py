@@ -24,7 +24,8 @@ from model.money.curves import (
     quarter_third,
     widest_gap,
 )
-from model.money.facility import half_rule_interest, run_facility
+from model.money.facility import run_facility
+from model.money.lending import half_rule_interest
 
 FOLDER = Path(__file__).parents[1] / "published"
 PUBLISHED = [dhss, quarter_third, cosine]

@@ -8,14 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from model.core.errors import RangeError
-from model.money.facility import (
-    FacilityRun,
+from model.money.facility import FacilityRun, Mezzanine, run_facility
+from model.money.lending import (
     LendingLimits,
-    Mezzanine,
     breaches,
     half_rule_interest,
     rates_by_month,
-    run_facility,
     week_of_interest,
 )
 from model.money.returns import effective_rate

@@ -14,8 +14,9 @@ from model.core.units import bounds
 from model.inputs.assumption import read_library
 from model.money.costs import TimeCosts
 from model.money.curves import dhss
-from model.money.facility import half_rule_interest, run_facility, week_of_interest
+from model.money.facility import run_facility
 from model.money.grid import spread
+from model.money.lending import half_rule_interest, week_of_interest
 from model.money.receipts import value_at_yield
 from model.money.returns import (
     discount_factor,
