@@ -242,6 +242,7 @@ def breaches(
 
     Examples
     --------
+    >>> from model.money.facility import run_facility
     >>> run = run_facility([100.0, 0.0], [0.0, 200.0], equity=40.0, monthly_rate=0.01)
     >>> limits = LendingLimits(cost_pct=55.0, value_pct=65.0, repaid_by_month=1)
     >>> found = breaches(run, total_cost=100.6, value=200.0, months=[0, 1], limits=limits)
