@@ -1,7 +1,7 @@
-"""The command line: `storeypace`, with `page`, `check`, `compare`, `audit`.
+"""The command line: `storeypace`, with `page`, `check`, `compare`, `breakeven`, `audit`.
 
 Exit status: 0 done; 2 the input cannot be used (every problem on standard error, one a line, nothing
-written); 1 a bug. Streamlit, plotly and scipy.stats are not imported for check, compare and audit.
+written); 1 a bug. Streamlit, plotly and scipy.stats are not imported for any command but the page.
 """
 
 from __future__ import annotations
@@ -19,7 +19,13 @@ from typing import TYPE_CHECKING, Any
 from model.core.errors import ModelError, ScenarioError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from model.compare import Comparison
+    from model.explain.breakeven import BreakEven
+
+EVEN = {"profit": "profit", "npv": "npv", "first": "first handover", "last": "last handover"}
+"""Figures that can be brought even, by the word for each."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -79,6 +85,15 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
     compare.set_defaults(run=_compare)
 
+    even = commands.add_parser("breakeven", help="at which value of one figure the methods come out even")
+    even.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    even.add_argument("--key", action="append", help="library record to move; may be given several times")
+    even.add_argument("--of", choices=tuple(EVEN), default="profit", help="figure to bring even")
+    even.add_argument("--target", type=float, default=0.0, metavar="X", help="what it is to be, GBP or weeks")
+    even.add_argument("--method", metavar="ID", help="a method's own figure, not the difference of two")
+    even.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
+    even.set_defaults(run=_breakeven)
+
     audit = commands.add_parser("audit", help="the audit pack: plain CSV to check everything from")
     audit.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
     audit.add_argument("--out", metavar="DIR", required=True, help="folder for the pack")
@@ -120,6 +135,78 @@ def _compare(arguments: argparse.Namespace) -> int:
 
     comparison_table(figures)
     return 0
+
+
+def _breakeven(arguments: argparse.Namespace) -> int:
+    from model import compare_methods, load_scenario
+    from model.compare.contrast import tool_version
+
+    if arguments.method is not None and not arguments.key:
+        print("--method asks for a record of that method: name it with --key.", file=sys.stderr)
+        return 2
+    comparison = compare_methods(load_scenario(arguments.file))
+    answers, refused = _break_evens(comparison, arguments)
+    for said in refused:
+        print(_one_line(said), file=sys.stderr)
+    if refused:
+        return 2
+    scenario = comparison.scenario
+    if arguments.json is not None:
+        figures = {
+            "storeypace": tool_version(),
+            "scenario": {"name": scenario.development.name, "fingerprint": scenario.fingerprint()},
+            "first": comparison.first.method.id,
+            "second": comparison.second.method.id,
+            "of": EVEN[arguments.of],
+            "target": arguments.target,
+            "break_evens": [answer.as_json() for answer in answers],
+        }
+        to_terminal = arguments.json == "-"
+        text = json.dumps(figures, indent=2, ensure_ascii=to_terminal, allow_nan=False)
+        if to_terminal:
+            print(text)
+            return 0
+        _write_whole(Path(arguments.json), text + "\n")
+    from dashboard.breakeven_table import break_even_table
+
+    break_even_table(scenario.development.name, answers)
+    return 0
+
+
+def _break_evens(
+    comparison: Comparison, arguments: argparse.Namespace
+) -> tuple[tuple[BreakEven, ...], list[str]]:
+    """Answers of the records named, or of the ready questions, and why others cannot be asked."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from model.explain.breakeven import break_even, ready_break_evens
+
+    of, target = EVEN[arguments.of], arguments.target
+    answers: list[BreakEven] = []
+    refused: list[str] = []
+
+    def ask(told: Callable[[int, int], None] | None) -> None:
+        if not arguments.key:
+            answers.extend(ready_break_evens(comparison, of, told, target=target))
+            return
+        for done, key in enumerate(arguments.key, start=1):
+            try:
+                answers.append(break_even(comparison, key, of=of, target=target, method=arguments.method))
+            except ModelError as error:
+                if str(error) not in refused:  # the same for every key: the target, the method
+                    refused.append(str(error))
+            if told is not None:
+                told(done, len(arguments.key))
+
+    errors = Console(stderr=True)
+    if not errors.is_terminal:
+        ask(None)
+    else:
+        with Progress(console=errors, transient=True) as bar:
+            task = bar.add_task("Trying one figure after another", total=None)
+            ask(lambda done, of_all: bar.update(task, completed=done, total=of_all))
+    return tuple(answers), refused
 
 
 def _with_reruns(comparison: Comparison) -> dict[str, Any]:

@@ -248,8 +248,12 @@ def test_turning_the_sides_round_turns_every_difference_round():
     back = compare_methods(_scenario(method("b", "panelised"), method("a", "open_frame")))
     one, other = there.difference(), back.difference()
     for key in one:
-        if key not in ("walls_only", "programme_saving_pct", "blocks"):
+        if key not in ("walls_only", "programme_saving_pct", "blocks", "money"):
             assert one[key] == -other[key], key
+    steps = [{step.pop("cause"): step for step in told["money"]["steps"]} for told in (one, other)]
+    for cause, step in steps[0].items():
+        turned = {name: -value for name, value in steps[1][cause].items()}
+        assert step == pytest.approx(turned, rel=1e-9, abs=1e-6), cause
     assert {m: case.as_json([]) for m, case in zip("ab", there.cases, strict=True)} == {
         m: case.as_json([]) for m, case in zip("ba", back.cases, strict=True)
     }

@@ -1,14 +1,17 @@
 """What would this case be with one thing changed?
 
 The one place in which a case is worked again. A gang more and work more leave quantities, network, waits,
-conditions and order as they are: only the day-by-day schedule is run. Cranes, hoists, the order of work and
-library records go through planning; nothing is written to text and checked again on the way.
+conditions and order as they are: only the day-by-day schedule is run. A record that only prices read leaves
+the whole plan and its use of the site as they are: only the pricing is done again. Cranes, hoists, the order
+of work and all other records go through planning; nothing is written to text and checked again on the way.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
+from functools import lru_cache
 from typing import Any, Final, Literal, overload
 
 import numpy as np
@@ -33,6 +36,31 @@ Progress = Callable[[int, int], None]
 
 EVERY_BLOCK: Final = -1
 """Block of a pool of gangs that travel."""
+
+PRICED: Final = (
+    "money.*",
+    "site_cost.*",
+    "fixed_cost.*",
+    "scale.*",
+    "option.*.rate",
+    "option.*.extra_thickness",
+    "late.fee_pct",
+)
+"""Records that only prices read, as patterns of their keys."""
+
+COUNTED: Final = (
+    "stack.*",
+    "storage.*",
+    "travel.*",
+    "vehicle.*",
+    "welfare.*",
+    "delivery.*.bay",
+    "site.bays",
+    "site.bay_*",
+    "approval.before_start",
+    "factory.freeze",
+)
+"""Records that are read when a figure of a plan is asked for, from the values the plan holds by then."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,9 +133,63 @@ def rerun(case: Case, change: Change, grid: MonthGrid | None = None, dates_only:
     plan = replanned(case.plan, change)
     if dates_only:
         return plan
-    site = operate(plan)
-    account = price(as_measured(plan, change), site, grid or common_grid([case.plan, plan]))
-    return Case(plan.method, plan.takeoff, plan, site, account)
+    return _case(case, change, plan, grid or common_grid([case.plan, plan]))
+
+
+def rerun_together(
+    cases: Sequence[Case], changes: Change | Sequence[Change], others: Sequence[Plan] = ()
+) -> tuple[Case, ...]:
+    """Work several cases again over one common horizon of money.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        At least one.
+    changes : Change or sequence of Change
+        One for all of them, or one for each.
+    others : sequence of Plan
+        Further plans that the months must hold.
+
+    Returns
+    -------
+    tuple of Case
+
+    Raises
+    ------
+    RangeError
+        As `rerun`, or if there is not one change for each case.
+    """
+    each = [changes] * len(cases) if isinstance(changes, Change) else list(changes)
+    if len(each) != len(cases):
+        raise RangeError(f"{len(each)} changes were given for {len(cases)} cases. Give one, or one for each.")
+    plans = [replanned(case.plan, change) for case, change in zip(cases, each, strict=True)]
+    grid = common_grid([*plans, *others])
+    return tuple(
+        _case(case, change, plan, grid) for case, change, plan in zip(cases, each, plans, strict=True)
+    )
+
+
+@lru_cache(maxsize=4096)
+def reaches_plan(key: str) -> bool:
+    """Say whether a record is read on the way to a plan and its use of the site.
+
+    Parameters
+    ----------
+    key : str
+        Of a library record.
+
+    Returns
+    -------
+    bool
+        Whether a case with another value must be planned again. False where pricing is enough; a key that
+        the library does not hold is taken to reach the plan.
+
+    Examples
+    --------
+    >>> [reaches_plan(key) for key in ("money.debt_rate_pct", "option.core.climbing.rate", "factory.lead")]
+    [False, False, True]
+    """
+    return not any(fnmatchcase(key, pattern) for pattern in (*PRICED, *COUNTED))
 
 
 def replanned(plan: Plan, change: Change) -> Plan:
@@ -129,6 +211,14 @@ def replanned(plan: Plan, change: Change) -> Plan:
         rank=plan.rank,
         option_of=plan.option_of,
     )
+
+
+def only_priced(change: Change) -> bool:
+    """Say whether a change is of records that no plan reads, and of nothing else."""
+    others = change.gangs or change.crane_numbers or change.hoists or change.priority is not None
+    if not change.settings or others or np.size(_given(change.extra_work)):
+        return False
+    return not any(reaches_plan(key) for key in change.settings)
 
 
 def priced(plan: Plan, site: SiteUse, grid: MonthGrid) -> Account:
@@ -262,12 +352,25 @@ def _given(extra: Mapping[int, float] | Floats) -> Floats:
     return np.array(list(extra.values()), dtype=float) if isinstance(extra, Mapping) else np.asarray(extra)
 
 
+def _case(case: Case, change: Change, plan: Plan, grid: MonthGrid) -> Case:
+    """Return the case that a changed plan makes; its use of the site is counted anew only with new dates."""
+    site = replace(case.site, plan=plan) if only_priced(change) else operate(plan)
+    return Case(plan.method, plan.takeoff, plan, site, price(as_measured(plan, change), site, grid))
+
+
 def _planned(plan: Plan, change: Change) -> Plan:
-    """Plan again with another scenario and other records; quantities only where they may have changed."""
+    """Plan again with another scenario and other records; quantities only where they may have changed.
+
+    Records that no plan reads come with the values; where nothing else of planning changes, they are all
+    that is new.
+    """
     method, scenario = _method(plan.method, plan, change), _scenario(plan.scenario, change)
-    if change.settings or change.hoists:
+    if change.hoists or any(reaches_plan(key) for key in change.settings):
         return plan_method(scenario, method)
-    return schedule(scenario, method, plan.values, plan.takeoff)
+    values = scenario.values(method)
+    if change.priority is None and not change.crane_numbers:
+        return replace(plan, method=method, values=values)
+    return schedule(scenario, method, values, plan.takeoff)
 
 
 def _method(method: Method, plan: Plan, change: Change) -> Method:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from model.core.errors import RangeError
 from model.inputs.assumption import Values
 from model.inputs.scenario import Scenario
 from model.money.facility import FacilityRun, Mezzanine, run_facility
@@ -50,9 +51,18 @@ def monthly_rates(scenario: Scenario, rate_pct: float, values: Values, grid: Mon
         Interest at the base rate of today. [% a year]
     values : Values
     grid : MonthGrid
+
+    Raises
+    ------
+    RangeError
+        If the interest is below 0 in any month.
     """
     path = scenario.development.base_rate_path
     if not path:
+        if rate_pct < 0:
+            raise RangeError(
+                f"Interest on a loan must be 0 % a year or more; got {rate_pct:g}. Set 0 or more."
+            )
         return np.full(grid.months.size, rate_pct / 1200)
     steps = [(round(month), base) for month, base in path]
     return rates_by_month(steps, rate_pct - values["money.base_rate_pct"], grid.months)

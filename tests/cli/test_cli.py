@@ -146,6 +146,78 @@ def test_audit_replaces_its_own_files_and_touches_no_others(run, least, tmp_path
     assert left_in(folder) == ["differences.csv", "open_frame", "panelised"]
 
 
+def test_breakeven_prints_a_table_and_says_why_where_there_is_no_answer(run, least):
+    code, out, err = run("breakeven", least)
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[0] == "Sample Yard"
+    assert lines[1].startswith("The difference of profit is ")
+    assert " GBP now; what would make it 0 GBP, one change at a time?" in lines[1]
+    assert any(line.split()[:2] == ["Interest", "on"] and " 9 % a year " in line for line in lines)
+    table = out[: out.rindex("\n\n")]
+    reasons = out[len(table) :].split("\n")
+    assert table.count("not met") == sum(" the difference of profit " in line for line in reasons) > 0
+    assert all(" GBP at " in line for line in reasons if " cannot be brought to " in line)
+
+
+def test_breakeven_of_named_records_and_of_dates(run, least):
+    code, out, err = run(
+        "breakeven", least, "--of", "last", "--key", "factory.lead", "--key", "money.price", "--target", "-2"
+    )
+    assert (code, err) == (0, "")
+    assert "what would make it 2 weeks later, one change at a time?" in out
+    assert "Panel order to first panel" in out
+    assert "Sale price: the last handover of panelised against open_frame does not move with it" in out
+
+
+def test_breakeven_as_json_for_a_method_of_its_own(run, least, tmp_path):
+    arguments = ("breakeven", least, "--key", "money.price", "--method", "open_frame", "--json")
+    code, out, err = run(*arguments, "-")
+    assert (code, err) == (0, "")
+    figures = json.loads(out)
+    assert set(figures) == {"storeypace", "scenario", "first", "second", "of", "target", "break_evens"}
+    (answer,) = figures["break_evens"]
+    assert (answer["first"], answer["second"], answer["unit"]) == (None, "open_frame", "GBP/m2")
+    assert answer["found"]
+    code, out, err = run(*arguments, tmp_path / "even.json")
+    assert (code, err) == (0, "")
+    assert "Sale price" in out
+    assert json.loads((tmp_path / "even.json").read_text("utf-8")) == figures
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--key", "factry.lead", "--key", "money.pric"], ["'factory.lead'", "'money.price'"]),
+        (
+            ["--key", "money.price", "--key", "money.land", "--target", "nan"],
+            ["must be a finite number of GBP"],
+        ),
+        (["--key", "money.price", "--method", "best"], ["There are: open_frame, panelised. Give one"]),
+        (["--method", "panelised"], ["name it with --key."]),
+    ],
+)
+def test_breakeven_refuses_with_one_line_a_problem_and_writes_nothing(run, least, tmp_path, arguments, said):
+    code, out, err = run("breakeven", least, *arguments, "--json", tmp_path / "even.json")
+    assert (code, out) == (2, "")
+    lines = err.splitlines()
+    assert len(lines) == len(said)
+    assert all(words in line for words, line in zip(said, lines, strict=True))
+    assert left_in(tmp_path) == ["in"]
+
+
+def test_breakeven_shows_how_far_it_is_on_a_terminal_only(run, least, monkeypatch):
+    import rich.progress
+
+    told = []
+    monkeypatch.setattr("rich.console.Console.is_terminal", True)
+    monkeypatch.setattr(
+        rich.progress.Progress, "update", lambda _bar, _task, **named: told.append(tuple(named.values()))
+    )
+    assert run("breakeven", least, "--key", "money.price", "--key", "money.land")[0] == 0
+    assert told == [(1, 2), (2, 2)]
+
+
 # The input cannot be used
 
 
@@ -209,6 +281,7 @@ def test_a_scenario_is_refused_with(what, run, least, tmp_path):
     for command in (
         ["check", least],
         ["compare", least, "--json", tmp_path / "out.json"],
+        ["breakeven", least, "--json", tmp_path / "even.json"],
         ["audit", least, "--out", tmp_path / "pack"],
     ):
         code, out, err = run(*command)
@@ -337,7 +410,14 @@ def test_a_pack_whose_disk_is_full_leaves_nothing(run, least, tmp_path, monkeypa
 
 
 @pytest.mark.parametrize(
-    "arguments", [["compare"], ["audit", "x.toml"], ["compare", "x", "--jsn", "y"], ["bake", "x"]]
+    "arguments",
+    [
+        ["compare"],
+        ["audit", "x.toml"],
+        ["compare", "x", "--jsn", "y"],
+        ["bake", "x"],
+        ["breakeven", "x", "--of", "y"],
+    ],
 )
 def test_arguments_that_cannot_be_used_end_with_two(arguments, capsys):
     with pytest.raises(SystemExit, match=r"^2$"):
@@ -351,7 +431,8 @@ def test_help_names_every_command(capsys):
     with pytest.raises(SystemExit, match=r"^0$"):
         cli.main(["--help"])
     out = capsys.readouterr().out
-    assert all(f"    {command} " in out for command in ("page", "check", "compare", "audit"))
+    named = {line.split()[0] for line in out.splitlines() if line.startswith("    ")}
+    assert named >= {"page", "check", "compare", "breakeven", "audit"}
 
 
 def test_a_bug_shows_as_one(run, least, monkeypatch):
@@ -374,7 +455,7 @@ for name in ("streamlit", "plotly", "scipy.stats"):
 from dashboard.cli import main
 file, figures, pack = sys.argv[1:]
 codes = [main(["check", file]), main(["compare", file, "--json", figures])]
-codes.append(main(["audit", file, "--out", pack]))
+codes += [main(["breakeven", file, "--key", "money.price"]), main(["audit", file, "--out", pack])]
 loaded = {name.split(".")[0] for name, module in sys.modules.items() if module}
 faces = sorted(loaded & {"streamlit", "plotly"})
 print("codes", codes, "faces", faces, "then:")
@@ -385,7 +466,7 @@ runpy.run_module("dashboard.cli", run_name="__main__")
 
 
 def test_a_process_needs_neither_page_nor_charts_nor_statistics_and_ends_with_the_status(least, tmp_path):
-    """Three commands with those imports blocked, on a terminal without a pound sign; then five mistakes."""
+    """Four commands with those imports blocked, on a terminal without a pound sign; then five mistakes."""
     done = subprocess.run(
         [sys.executable, "-c", BLOCKED, str(least), str(tmp_path / "out.json"), str(tmp_path / "pack")],
         cwd=ROOT,
@@ -397,7 +478,7 @@ def test_a_process_needs_neither_page_nor_charts_nor_statistics_and_ends_with_th
         timeout=300,
     )
     assert done.stdout.startswith("no problems\n"), done.stderr
-    assert done.stdout.endswith("codes [0, 0, 0] faces [] then:\n")
+    assert done.stdout.endswith("codes [0, 0, 0, 0] faces [] then:\n")
     assert (tmp_path / "pack" / "differences.csv").exists()
     assert json.loads((tmp_path / "out.json").read_text("utf-8"))["methods"]
     assert done.returncode == 2

@@ -1,6 +1,7 @@
 """One thing changed and worked again: the same as doing it by hand, and nothing else moves."""
 
-from dataclasses import replace
+import sys
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -10,13 +11,22 @@ from model.explain.rerun import (
     Change,
     as_measured,
     extra_shifts,
+    only_priced,
     priced,
+    reaches_plan,
     replanned,
     rerun,
+    rerun_together,
     with_gangs,
 )
-from model.pipeline import plan_method
+from model.inputs.assumption import Values, read_library
+from model.inputs.method import read_catalogue
+from model.inputs.scenario import ready_method, ready_methods
+from model.money import common_grid, price
+from model.pipeline import compare_methods, plan_method
+from model.programme import conditions
 from model.programme.durations import SHIFTS_PER_WEEK
+from model.site import operate
 
 SCENARIOS = ("two_storey", "pitch", "large")
 DAY = 1e-6
@@ -171,3 +181,222 @@ def test_no_work_is_added_to_an_event(case):
     event = int(case.plan.network.tasks_of("event:ready")[0])
     with pytest.raises(RangeError, match=rf"Task {event} is an event and has no work to add to"):
         extra_shifts(case.plan, {event: 1.0})
+
+
+# Records that only prices read
+
+
+class Recorder(Values):
+    """Values that remember which keys were read.
+
+    `items` is not remembered: the conditions go through all of it only to know equal inputs by.
+    """
+
+    read: set = set()  # noqa: RUF012 -- one for all methods of a test
+
+    def __getitem__(self, key):
+        self.read.add(key)
+        return super().__getitem__(key)
+
+    def record(self, key):
+        self.read.add(key)
+        return super().record(key)
+
+    def items(self):
+        return list(self._numbers.items())
+
+    @property
+    def overrides(self):
+        raise AssertionError("a stage of the model looked at what is overridden")
+
+
+def every_choice():
+    """The ready methods, and as many more as it takes for every option to stand in one that can be built."""
+    library, catalogue = read_library(), read_catalogue()
+    methods = [ready_method(name, library) for name in ready_methods(library)]
+    for element, name in catalogue.options:
+        if all(dict(method.options)[element] != name for method in methods):
+            options = {**dict(methods[0].options), element: name}
+            for other, allowed in catalogue.options[element, name].goes_with:
+                options[other] = allowed[0]
+            methods.append(replace(methods[0], id=f"with {name}", options=tuple(options.items())))
+    return methods
+
+
+def test_every_option_stands_in_a_method_that_is_tried():
+    tried = {choice for method in every_choice() for choice in method.options}
+    assert tried == set(read_catalogue().options)
+
+
+def forget():
+    """Clear whatever the model keeps of earlier runs, the library and its tables apart."""
+    conditions._KEPT.clear()
+    for name, module in list(sys.modules.items()):
+        if name.startswith("model."):
+            for word, item in list(vars(module).items()):
+                if hasattr(item, "cache_clear") and not word.startswith("read_"):
+                    item.cache_clear()
+
+
+@pytest.fixture(scope="module")
+def read(compared):
+    """Keys read on the way to the plans and site uses of every method, and by the prices of them."""
+    patch = pytest.MonkeyPatch()
+    patch.setattr("model.inputs.scenario.Values", Recorder)
+    planned, priced_from = set(), set()
+    try:
+        for name in ("two_storey", "pitch"):
+            scenario = compared(name).scenario
+            for late in (False, True):
+                development = replace(scenario.development, late_adoption=late)
+                changed = replace(scenario, development=development)
+                for method in every_choice():
+                    forget()
+                    Recorder.read = set()
+                    plan = plan_method(changed, method)
+                    site = operate(plan)
+                    planned |= Recorder.read
+                    Recorder.read = set()
+                    price(plan, site, common_grid([plan]))
+                    priced_from |= Recorder.read
+    finally:
+        patch.undo()
+        Recorder.read = set()
+    return planned, priced_from
+
+
+def test_no_plan_reads_a_record_that_is_said_to_reach_none(read):
+    planned, _priced = read
+    assert len(planned) > 500
+    assert {key for key in planned if not reaches_plan(key)} == set()
+
+
+def test_whatever_only_prices_read_is_said_to_reach_no_plan(read):
+    planned, priced_from = read
+    assert len(priced_from - planned) > 50
+    assert {key for key in priced_from - planned if reaches_plan(key)} == set()
+
+
+@pytest.mark.parametrize("key", ["factory.order", "factory.lead", "block.start_weeks", "crane.evening_hours"])
+def test_what_both_plan_and_prices_read_reaches_the_plan(key):
+    assert reaches_plan(key)
+
+
+def test_what_the_library_does_not_hold_is_taken_to_reach_the_plan():
+    assert reaches_plan("weather.unheard_of")
+
+
+def moved_records(values):
+    """Every record that reaches no plan, at another value that has a meaning."""
+    records = values.library.records
+    ends = {key: (records[key].low, records[key].high) for key in records if not reaches_plan(key)}
+    return {key: high if values[key] != high else low for key, (low, high) in ends.items() if low < high}
+
+
+def test_all_of_them_changed_at_once_leave_plan_and_site_to_the_last_bit(compared):
+    for name in ("two_storey", "pitch"):
+        scenario = compared(name).scenario
+        for case in compared(name).cases:
+            settings = moved_records(case.plan.values)
+            assert len(settings) > 100
+            method = replace(case.method, overrides=tuple((key, (x, "")) for key, x in settings.items()))
+            forget()
+            plan = plan_method(scenario, method)
+            for one, other in ((plan, case.plan), (operate(plan), case.site), (plan.tasks, case.plan.tasks)):
+                for field in fields(one):
+                    if isinstance(getattr(other, field.name), np.ndarray):
+                        assert np.array_equal(
+                            getattr(one, field.name), getattr(other, field.name), equal_nan=True
+                        ), field.name
+
+
+PRICES = {
+    "one rate": {"option.outer_wall.framed.rate": 395.0},
+    "the loan": {"money.debt_rate_pct": 11.5, "money.arrangement_pct": 2.0},
+    "months of money": {"money.defects_months": 6.0, "money.reservations_per_month": 6.5},
+    "a thicker wall": {"option.outer_wall.panel_before_deck.extra_thickness": 0.05},
+    "the site": {"site_cost.team.rate": 51_000.0, "scale.exponent": 0.9, "site.bays": 1.0},
+}
+
+
+@pytest.mark.parametrize("settings", PRICES.values(), ids=PRICES)
+def test_prices_alone_are_what_a_full_rebuild_gives(compared, settings):
+    comparison = compared("pitch")
+    assert only_priced(Change(settings=settings))
+    for case in comparison.cases:
+        again = rerun(case, Change("Prices", settings=settings))
+        plan = plan_method(comparison.scenario, again.method)
+        site = operate(plan)
+        rebuilt = price(plan, site, common_grid([case.plan, plan]))
+        assert rebuilt.grid == again.account.grid
+        for figure in ("profit", "npv", "interest", "peak_debt", "receipts", "week"):
+            assert getattr(again.account, figure) == getattr(rebuilt, figure), figure
+        assert (again.plan.first_handover, again.plan.last_handover) == (
+            plan.first_handover,
+            plan.last_handover,
+        )
+        assert again.site.hook_hours == site.hook_hours
+        assert again.site.bay_capacity_per_day == site.bay_capacity_per_day
+        assert again.account.profit != case.account.profit or "extra_thickness" in str(settings)
+
+
+def test_prices_alone_keep_the_plan_and_hold_the_new_values(compared):
+    case = compared("pitch").second
+    again = rerun(case, Change("Dearer", settings={"money.debt_rate_pct": 11.0}))
+    for name in ("takeoff", "network", "tasks", "conditions", "finish", "moved_work"):
+        assert getattr(again.plan, name) is getattr(case.plan, name), name
+    assert again.site.worked is case.site.worked
+    assert again.site.plan is again.account.plan is again.plan
+    assert again.plan.values.overrides["money.debt_rate_pct"] == (11.0, "Dearer")
+    assert dict(again.plan.method.overrides) == dict(again.method.overrides)
+    assert case.plan.values["money.debt_rate_pct"] != 11.0
+
+
+def test_no_plan_is_made_where_pricing_is_enough(compared, monkeypatch):
+    def refuse(*_arguments, **_named):
+        raise AssertionError("it was planned again")
+
+    for name in ("plan_method", "schedule", "run_plan", "operate"):
+        monkeypatch.setattr(sys.modules["model.explain.rerun"], name, refuse)
+    case = compared("pitch").first
+    assert rerun(case, Change(settings={"money.price": 5000.0})).account.profit > case.account.profit
+    with pytest.raises(AssertionError, match="it was planned again"):
+        rerun(case, Change(settings={"factory.lead": 24.0}))
+
+
+def test_a_price_with_another_order_of_work_or_gang_is_both(compared):
+    comparison, settings = compared("pitch"), {"money.debt_rate_pct": 11.0}
+    case, grid = comparison.first, comparison.first.account.grid
+    for change in (Change(priority="each block"), Change(gangs={("dryliners", -1): 1})):
+        alone = rerun(case, change, grid)
+        both = rerun(case, replace(change, settings=settings), grid)
+        assert np.array_equal(both.plan.finish, alone.plan.finish)
+        prices = rerun(alone, Change(settings=settings), grid)
+        assert both.account.profit == prices.account.profit != alone.account.profit
+
+
+@pytest.mark.parametrize("settings", [{"money.reservations_per_month": 6.5}, {"factory.order": -30.0}])
+def test_a_record_both_share_goes_to_both_as_in_the_scenario(compared, settings):
+    comparison = compared("pitch")
+    ((key, value),) = settings.items()
+    by_hand = compare_methods(comparison.scenario.with_override(key, value))
+    first, second = rerun_together(
+        comparison.cases,
+        Change(settings=settings),
+        [replanned(comparison.walls.plan, Change(settings=settings))],
+    )
+    assert first.account.grid == by_hand.first.account.grid
+    assert (first.account.profit, second.account.npv) == (
+        by_hand.first.account.profit,
+        by_hand.second.account.npv,
+    )
+
+
+def test_each_case_may_have_a_change_of_its_own(compared):
+    comparison = compared("two_storey")
+    dearer = Change(settings={"option.outer_wall.framed.rate": 400.0})
+    first, second = rerun_together(comparison.cases, [dearer, Change(settings={"money.price": 6500.0})])
+    assert first.account.profit < comparison.first.account.profit
+    assert second.account.profit == pytest.approx(comparison.second.account.profit, rel=1e-12)
+    with pytest.raises(RangeError, match=r"3 changes were given for 2 cases. Give one, or one for each"):
+        rerun_together(comparison.cases, [dearer] * 3)
