@@ -356,6 +356,10 @@ def _changes() -> None:
                     bars, "Weeks gained at the last handover, and what they cost before finance", longest
                 )
             )
+        explained = [f"{lever['label']}: {lever['explained']}" for lever in offered if lever["explained"]]
+        if explained:
+            with st.expander(f"Why interest rises although the work ends sooner: {name.label}"):
+                html("".join(f'<p class="sp-note">{theme.text(one)}</p>' for one in explained))
         rows.append(levers.frame().assign(method=name.label))
     every = pd.concat(rows, ignore_index=True)
     html(
