@@ -74,7 +74,7 @@ def price_work(plan: Plan) -> WorkCosts:
         replaced = catalogue.options[element, option.replaces]
         own = inflation * values[f"{option.key}.rate"] * plan.takeoff.amount(option.priced_by, "block")
         base = inflation * values[f"{replaced.key}.rate"] * plan.takeoff.amount(replaced.priced_by, "block")
-        mine = [k for k, group in enumerate(groups) if plan.option_of[group] is option]
+        mine = [k for k, group in enumerate(groups) if plan.option_of[group] == option]
         tasks = np.flatnonzero(np.isin(network.group, mine) & (labour > 0))
         weight = labour[tasks]
         total = np.bincount(network.block[tasks], weight, minlength=blocks)
