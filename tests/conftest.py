@@ -7,12 +7,16 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from model import compare_methods, load_scenario
 from model.report.audit import write_audit
 
 ROOT = Path(__file__).parents[1]
 TODAY = dt.date(2026, 11, 25)
+
+settings.register_profile("shared machine", deadline=None)  # how long a step takes is no check of the model
+settings.load_profile("shared machine")
 
 
 @cache

@@ -193,7 +193,7 @@ def money_answer(figures: Figures, names: Names) -> list[str]:
         "Profit is ",
         f"{_more(difference['profit'])} with ",
         names[1].said,
-        f"{said}, and a week is worth {money(week['total'])} to the client.",
+        f"{said}, and a week sooner is worth {money(week['client'])} to the client.",
     ]
 
 
@@ -222,7 +222,7 @@ def headline_figures(figures: Figures, names: Names) -> list[Figure]:
             f"{first.bare} {_date(one['last_handover'])}",
             _favours(difference["weeks_to_last_handover"], first, second),
         ),
-        Figure(money(week["total"]), "what one week is worth to the client", _causes(week)),
+        Figure(money(week["client"]), "what one week is worth to the client", _causes(week)),
         Figure(
             _change(difference["hook_hours"], one["hook_hours"]),
             "crane hook hours",
@@ -247,13 +247,10 @@ def headline_figures(figures: Figures, names: Names) -> list[Figure]:
 
 
 def _causes(week: Figures) -> str:
-    causes = [
-        ("interest", week["interest"]),
-        ("site costs", week["preliminaries"]),
-        ("plant", week["plant"]),
-        ("receipts", week["receipts"]),
-        ("premium", week["premium"]),
-    ]
+    """Return what the client's worth of a week is made of: his own causes, and what the builder passes on."""
+    own = ("interest", "receipts", "premium")
+    causes = [(cause, week[cause]) for cause in own]
+    causes.insert(1, ("site costs passed on", week["client"] - sum(week[cause] for cause in own)))
     return " · ".join(f"{label} {money(value)}" for label, value in causes if abs(value) >= 0.5)
 
 
@@ -460,38 +457,6 @@ def _contrast_row(figures: Figures, names: Names, line: Line) -> list[str]:
     return [line.label, *written, method_name(said, better.role), better.headed]
 
 
-def returns_table(figures: Figures, names: Names) -> Html:
-    """Return profit on cost and the rate of return of each method, which have no common measure of gain."""
-    rows = []
-    for name in names:
-        method = figures["methods"][name.id]
-        irr = "none" if method["irr_pct"] is None else f"{method['irr_pct']:.1f} %"
-        sums = (method["receipts"], method["cost"]["total"], method["profit"])
-        on_cost = f"{method['profit_on_cost_pct']:.1f} %"
-        rows.append([name.headed, *(money(amount) for amount in sums), on_cost, irr])
-    headings = ["", "Receipts", "All costs", "Profit", "Profit on cost", "Rate of return a year"]
-    return table(headings, rows, numeric=range(1, 6))
-
-
-def week_table(figures: Figures, names: Names) -> Html:
-    """Return what a week is worth by cause, for each method."""
-    causes = {
-        "interest": "Interest on the loan",
-        "preliminaries": "Site costs that run with time",
-        "plant": "Plant on hire",
-        "receipts": "Receipts",
-        "premium": "Premium",
-        "total": "A week sooner",
-    }
-    rows = [
-        [label, *(money(figures["methods"][name.id]["value_of_a_week"][key]) for name in names)]
-        for key, label in causes.items()
-    ]
-    roles = {place: name.role for place, name in enumerate(names, start=1)}
-    heads = ["", *(name.label for name in names)]
-    return narrow(table(heads, rows, numeric=range(1, len(names) + 1), roles=roles, total=True))
-
-
 def dates_table(figures: Figures, names: Names) -> Html:
     """Return the dates of every block by method, cycle and lag beside them."""
     rows = []
@@ -528,29 +493,6 @@ def _date(iso: str) -> str:
 
 def _count(value: float, noun: str) -> str:
     return f"{value:g} {noun}{'' if value == 1 else 's'}"
-
-
-def cost_table(plan: pd.DataFrame, names: Names, labels: Mapping[str, str]) -> Html:
-    """Return the cost plan by line and method with the difference, adding up.
-
-    Parameters
-    ----------
-    plan : DataFrame
-        ``method, line, amount``. [GBP]
-    names : sequence of Named
-    labels : mapping
-        Line to words.
-    """
-    wide = plan.pivot_table(index="line", columns="method", values="amount", aggfunc="sum", sort=False)
-    wide = wide[[name.label for name in names]].fillna(0.0)
-    wide.loc["total"] = wide.sum()
-    rows = []
-    for line, amounts in zip(wide.index, wide.to_numpy(), strict=True):
-        label = labels.get(str(line), "All costs" if line == "total" else str(line))
-        rows.append([label, *(money(x) for x in amounts), _signed(float(amounts[1] - amounts[0]))])
-    roles = {place: name.role for place, name in enumerate(names, start=1)}
-    heads = ["", *(name.label for name in names), "difference"]
-    return table(heads, rows, numeric=range(1, len(names) + 2), roles=roles, total=True)
 
 
 # ------------------------------------------------------------------------------------------- the site

@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 import plotly.graph_objects as go
 
+from dashboard.parts.marks import Mark
 from dashboard.parts.strokes import (
     Colours,
     Peak,
@@ -27,6 +28,7 @@ from dashboard.parts.strokes import (
     name_peaks,
     need,
     panels,
+    plain,
     rows_of,
     say_scale,
     scale_of,
@@ -140,12 +142,13 @@ def say_hook_hours(frame: pd.DataFrame) -> str:
 
 
 def cash(frame: pd.DataFrame, colours: Colours, money: str = "£") -> go.Figure:
-    """Draw the debt of each method by month, and below it receipts upward and costs downward.
+    """Draw the debt of each method by month, below it equity's own account, then receipts and costs.
 
     Parameters
     ----------
     frame : DataFrame
-        ``method, role, month_end, cost, receipts, debt``; all amounts positive. [currency]
+        ``method, role, month_end, cost, receipts, debt``, all positive; ``mezzanine``, part of the debt, and
+        ``equity``, had back less put in, where they are to be drawn. [currency]
     colours : mapping
         Tokens of one mode.
     money : str
@@ -157,36 +160,98 @@ def cash(frame: pd.DataFrame, colours: Colours, money: str = "£") -> go.Figure:
         If a column is missing or there is no row.
     """
     need(frame, ["method", "role", "month_end", "cost", "receipts", "debt"], "cash flow")
-    scale, unit = scale_of(frame[["cost", "receipts", "debt"]].to_numpy().max(), money)
+    owed, own = bool((frame["debt"] > 0.5).any()), "equity" in frame.columns
+    sums = ["cost", "receipts", "debt", *(["equity"] if own else [])]
+    scale, unit = scale_of(frame[sums].abs().to_numpy().max(), money)
+    drawn = {
+        "debt": (230.0, f"debt, {unit}", owed or not own),
+        "equity": (190.0, f"equity: put in below the line, had back above it, {unit}", own),
+        "flows": (190.0, f"receipts above, costs below, {unit}", True),
+    }
+    shown = {name: (height, title) for name, (height, title, there) in drawn.items() if there}
+    row_of = {name: row for row, name in enumerate(shown, start=1)}
     figure, axes = panels(
-        [230.0, 190.0], colours, titles=[f"debt, {unit}", f"receipts above, costs below, {unit}"]
+        [height for height, _ in shown.values()], colours, titles=[title for _, title in shown.values()]
     )
     peaks = []
     for label, known in methods_of(frame):
         one = rows_of(frame, method=label).sort_values("month_end")
-        debt = one["debt"] / scale
-        said = [
-            f"{label}, {day(m)}: debt {money_words(d, money)}"
-            for m, d in zip(one["month_end"], one["debt"], strict=True)
-        ]
-        draw_line(figure, one["month_end"], debt, known, colours, 1, hover=said)
-        peak = one.iloc[int(one["debt"].to_numpy().argmax())]
-        words = money_words(peak["debt"], money)
-        peaks.append(Peak(label, known, pd.Timestamp(peak["month_end"]), float(peak["debt"] / scale), words))
+        if "debt" in shown:
+            peaks.append(_debt(figure, one, label, known, colours, scale, money))
+        if own:
+            _equity(figure, one, label, known, colours, (scale, row_of["equity"]), money)
         for column, sign, what in (("receipts", 1, "receipts"), ("cost", -1, "costs")):
             hover = [
                 f"{label}, {day(m)}: {what} {money_words(v, money)}"
                 for m, v in zip(one["month_end"], one[column], strict=True)
             ]
-            draw_bars(figure, one["month_end"], sign * one[column] / scale, known, colours, 2, hover)
+            bars = sign * one[column] / scale
+            draw_bars(figure, one["month_end"], bars, known, colours, row_of["flows"], hover)
     figure.update_layout(barmode="group", bargap=0.25, bargroupgap=0.1)
-    set_axis(figure, axes[0], nticks=5)
-    set_axis(figure, axes[1], nticks=5)
-    name_peaks(figure, peaks, _span(frame["month_end"]), colours, 1)
-    draw_zero(figure, 2, colours)
-    first, last = _span(frame["month_end"])
-    set_axis(figure, "xaxis", range=[first - pd.Timedelta(days=20), last + pd.Timedelta(days=20)])
+    for axis in axes:
+        set_axis(figure, axis, nticks=5)
+    if "debt" in shown:
+        name_peaks(figure, peaks, _span(frame["month_end"]), colours, 1)
+    draw_zero(figure, row_of["flows"], colours)
+    if own:
+        draw_zero(figure, row_of["equity"], colours)
+        set_axis(figure, axes[row_of["equity"] - 1], rangemode="tozero")
+    if has_mezzanine(frame):
+        say_scale(figure, "fine line: the mezzanine's part", colours)
+    first, end = _span(frame["month_end"])
+    set_axis(figure, "xaxis", range=[first - pd.Timedelta(days=20), end + pd.Timedelta(days=20)])
     return figure
+
+
+def has_mezzanine(frame: pd.DataFrame) -> bool:
+    """Say whether a second loan is drawn in a cash flow."""
+    return "mezzanine" in frame.columns and bool((frame["mezzanine"] > 0.5).any())
+
+
+def _debt(
+    figure: go.Figure,
+    one: pd.DataFrame,
+    label: str,
+    known: Mark,
+    colours: Colours,
+    scale: float,
+    money: str,
+) -> Peak:
+    """Draw the debt of one method, the mezzanine's part of it as a fine line; return its peak."""
+    months = list(zip(one["month_end"], one["debt"], strict=True))
+    said = [f"{label}, {day(month)}: debt {money_words(debt, money)}" for month, debt in months]
+    draw_line(figure, one["month_end"], one["debt"] / scale, known, colours, 1, hover=said)
+    if has_mezzanine(one):
+        part = [
+            f"{plain(label)}, {day(m)}: mezzanine {money_words(d, money)}"
+            for m, d in zip(one["month_end"], one["mezzanine"], strict=True)
+        ]
+        figure.add_scatter(
+            x=one["month_end"], y=one["mezzanine"] / scale, mode="lines", hovertext=part, hoverinfo="text",
+            line={"color": colours[known.role], "width": 1, "dash": "2px,2px"}, **at(1),
+        )  # fmt: skip
+    peak = one.iloc[int(one["debt"].to_numpy().argmax())]
+    words = money_words(peak["debt"], money)
+    return Peak(label, known, pd.Timestamp(peak["month_end"]), float(peak["debt"] / scale), words)
+
+
+def _equity(
+    figure: go.Figure,
+    one: pd.DataFrame,
+    label: str,
+    known: Mark,
+    colours: Colours,
+    place: tuple[float, int],
+    money: str,
+) -> None:
+    """Draw what equity has had back less what it has put in, by scale and in the row of `place`."""
+    scale, row = place
+    said = [
+        f"{label}, {day(m)}: equity {'has had' if e >= 0 else 'has in it'} {money_words(abs(e), money)}"
+        f"{' more than it put in' if e >= 0 else ''}"
+        for m, e in zip(one["month_end"], one["equity"], strict=True)
+    ]
+    draw_line(figure, one["month_end"], one["equity"] / scale, known, colours, row, hover=said)
 
 
 def say_cash(frame: pd.DataFrame, money: str = "£") -> str:
@@ -196,12 +261,33 @@ def say_cash(frame: pd.DataFrame, money: str = "£") -> str:
     for label, _ in methods_of(frame):
         one = rows_of(frame, method=label).sort_values("month_end")
         peak = one.iloc[int(one["debt"].to_numpy().argmax())]
+        if peak["debt"] <= 0.005:
+            clauses.append(f"{label} draws no loan")
+            continue
         later = one[(one["month_end"] > peak["month_end"]) & (one["debt"] <= 0.005)]
         end = f"paid off by {day(later['month_end'].iloc[0])}" if len(later) else "not paid off in this span"
         clauses.append(
             f"{label} at most {money_words(peak['debt'], money)} on {day(peak['month_end'])}, {end}"
         )
-    return f"Debt by month: {'; '.join(clauses)}."
+    return f"Debt by month: {'; '.join(clauses)}.{_say_equity(frame, money)}"
+
+
+def _say_equity(frame: pd.DataFrame, money: str) -> str:
+    """Say how much equity is in the development at most, and what it ends with."""
+    if "equity" not in frame.columns:
+        return ""
+    clauses = []
+    for label, _ in methods_of(frame):
+        one = rows_of(frame, method=label).sort_values("month_end")
+        low = one.iloc[int(one["equity"].to_numpy().argmin())]
+        end = float(one["equity"].iloc[-1])
+        clauses.append(
+            f"{label} at most {money_words(max(-low['equity'], 0.0), money)} in it, by "
+            f"{day(low['month_end'])}, "
+            f"{money_words(abs(end), money)} {'more had back than put in' if end >= 0 else 'not had back'} "
+            "at the end"
+        )
+    return f" Equity: {'; '.join(clauses)}."
 
 
 # ------------------------------------------------------------------------------------------ frames

@@ -1,4 +1,4 @@
-"""Cuts: how is a length of time drawn as a strip cut by cause, or as a line with dates marked on it?
+"""Cuts: how is a length of time or a sum drawn as a strip cut by cause, or as a line with dates marked on it?
 
 Like a dimension line on a drawing: the strip is to scale, every cut is named below it with a fine leader. The
 names are laid out for three widths; the page's style shows the one that fits. Plain
@@ -8,12 +8,13 @@ values in, HTML out; nothing here knows Streamlit or the model.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from dashboard.parts.marks import mark
 from dashboard.parts.theme import Html, method_name, text
+from model.core.words import money
 
 SHEET_PX, TABLE_PX, PHONE_PX = 1080.0, 660.0, 316.0
 """Widths at which names are kept apart: a wide page, a narrow one, a telephone. [px]"""
@@ -27,6 +28,30 @@ LETTER_PX: Final = 6.7
 LEAST_NAMED: Final = 0.95
 """Pieces shorter than this are named by hovering and in the table only. [weeks]"""
 
+LEAST_SHARE: Final = 0.008
+"""The same of a sum, over the longest strip. [-]"""
+
+
+@dataclass(frozen=True)
+class Measure:
+    """What the length of a piece stands for.
+
+    Parameters
+    ----------
+    short, long : callable
+        Take a length to words: beside its name, and when pointed at.
+    least : callable
+        Takes the longest strip to the length below which a piece is not named.
+    """
+
+    short: Callable[[float], str]
+    long: Callable[[float], str]
+    least: Callable[[float], float]
+
+
+WEEKS: Final = Measure(lambda size: f"{size:.1f}", lambda size: f"{size:.1f} weeks", lambda _: LEAST_NAMED)
+POUNDS: Final = Measure(money, money, lambda longest: LEAST_SHARE * longest)
+
 
 @dataclass(frozen=True)
 class Piece:
@@ -39,7 +64,7 @@ class Piece:
     name : str
         What it is called.
     size : float
-        [weeks]
+        [weeks, or pounds]
     note : str
         What it means; shown when pointed at.
     group : str
@@ -65,15 +90,18 @@ class Strip:
         What the whole comes to, in words.
     pieces : sequence of Piece
         In order; those of no length are left out.
+    tick : float
+        Length at which a tick stands on the strip; none at 0.
     """
 
     label: str
     role: str
     total: str
     pieces: Sequence[Piece]
+    tick: float = 0.0
 
 
-def strips(each: Sequence[Strip], said: str) -> Html:
+def strips(each: Sequence[Strip], said: str, measure: Measure = WEEKS) -> Html:
     """Return strips under one another, to one scale.
 
     Parameters
@@ -81,23 +109,24 @@ def strips(each: Sequence[Strip], said: str) -> Html:
     each : sequence of Strip
     said : str
         The same in words, for whoever cannot see it.
+    measure : Measure
     """
-    longest = max(sum(piece.size for piece in strip.pieces) for strip in each)
-    body = "".join(_strip(strip, longest) for strip in each)
+    longest = max(sum(max(piece.size, 0.0) for piece in strip.pieces) for strip in each) or 1.0
+    body = "".join(_strip(strip, longest, measure) for strip in each)
     return Html(f'<div class="sp-cuts" role="img" aria-label="{text(said)}">{body}</div>')
 
 
-def _strip(strip: Strip, longest: float) -> str:
+def _strip(strip: Strip, longest: float, measure: Measure) -> str:
     pieces = [piece for piece in strip.pieces if piece.size > 0]
     at, spans = 0.0, []
     for piece in pieces:
         left, wide = 100 * at / longest, 100 * piece.size / longest
         side = "sp-tip-left" if left > 55 else ""
-        tip = f"<b>{piece.size:.1f} weeks</b> {text(piece.name)}"
+        tip = f"<b>{measure.long(piece.size)}</b> {text(piece.name)}"
         tip += f"<br>{text(piece.note)}" if piece.note else ""
         inside = ""
-        if _fits(piece, longest):
-            named = f"<b>{piece.size:.1f}</b> {text(piece.name)}"
+        if _fits(piece, longest, measure):
+            named = f"<b>{measure.short(piece.size)}</b> {text(piece.name)}"
             inside = f'<span class="sp-inside"><span>{named}</span></span>'
         spans.append(
             f'<span class="sp-piece sp-fill-{_dashed(piece.kind)}" tabindex="-1" '
@@ -110,10 +139,12 @@ def _strip(strip: Strip, longest: float) -> str:
         '<i class="sp-rule" aria-hidden="true"></i>'
     )
     together = _grouped(pieces)
+    if strip.tick > 0:
+        spans.append(f'<span class="sp-tick" style="left:{100 * strip.tick / longest:.3f}%"></span>')
     names = (
-        _names(pieces, longest, SHEET_PX, "sp-sheet", within=True)
-        + _names(together, longest, TABLE_PX, "sp-narrower")
-        + _names(together, longest, PHONE_PX, "sp-phone")
+        _names(pieces, longest, SHEET_PX, "sp-sheet", measure, within=True)
+        + _names(together, longest, TABLE_PX, "sp-narrower", measure)
+        + _names(together, longest, PHONE_PX, "sp-phone", measure)
     )
     return (
         f'<div class="sp-cut {_role(strip.role)}">{head}'
@@ -134,20 +165,23 @@ def _grouped(pieces: Sequence[Piece]) -> list[Piece]:
     return together
 
 
-def _fits(piece: Piece, longest: float) -> bool:
+def _fits(piece: Piece, longest: float, measure: Measure) -> bool:
     """Return whether a piece's name can stand within it on a wide page, on at most two lines."""
     room = SHEET_PX * piece.size / longest - 12
-    words = f"{piece.size:.1f} {piece.name}"
+    words = f"{measure.short(piece.size)} {piece.name}"
     return room >= INSIDE_PX * max(0.58 * len(words), *(len(word) for word in words.split()))
 
 
-def _names(pieces: Sequence[Piece], longest: float, width: float, fits: str, within: bool = False) -> str:
+def _names(
+    pieces: Sequence[Piece], longest: float, width: float, fits: str, measure: Measure, within: bool = False
+) -> str:
     """Return the names below a strip, each with a leader; those that stand `within` their piece left out."""
     at, flags = 0.0, []
+    least = measure.least(longest)
     for piece in pieces:
-        if piece.size >= LEAST_NAMED and not (within and _fits(piece, longest)):
+        if piece.size >= least and not (within and _fits(piece, longest, measure)):
             x = (at + min(piece.size / 2, 0.004 * longest)) / longest
-            flags.append((x, f"{piece.size:.1f}", piece.name))
+            flags.append((x, measure.short(piece.size), piece.name))
         at += piece.size
     return _flags(flags, width, fits)
 

@@ -54,6 +54,65 @@ def with_record(draft: Scenario, key: str, value: float | None) -> Scenario:
     return replace(draft, overrides=in_order(settings))
 
 
+def record_value(draft: Scenario, key: str) -> float:
+    """Return the value of a library record in a draft, as every method without one of its own uses it."""
+    settings = dict(draft.overrides)
+    return settings[key][0] if key in settings else read_library()[key].value
+
+
+def with_premium(draft: Scenario, key: str, reference: str, premium: float | None) -> Scenario:
+    """Return the draft with the rate of an option set by what it costs beyond another's.
+
+    Parameters
+    ----------
+    draft : Scenario
+    key, reference : str
+        Records of the option's rate, and of the rate of what it replaces, which stays.
+    premium : float or None
+        In the unit of both. None takes the option's rate back to the library.
+    """
+    if premium is None:
+        return with_record(draft, key, None)
+    return with_record(draft, key, round(record_value(draft, reference) + premium, 6))
+
+
+PathSteps = tuple[tuple[float, float], ...]
+
+
+def path_rows(path: PathSteps) -> pd.DataFrame:
+    """Return the table of a path as it is first shown: columns month, value."""
+    return pd.DataFrame(list(path), columns=["month", "value"]).astype("Float64")
+
+
+def path_edited(base: PathSteps, edits: Mapping[str, Any]) -> tuple[PathSteps, int]:
+    """Return a path as its table now shows it, in order of month, and how many rows lack a figure.
+
+    Parameters
+    ----------
+    base : tuple of (float, float)
+        The path the table was first shown with.
+    edits : mapping
+        As `with_grid`. A row that lacks a figure is not in the path.
+    """
+    changed = {int(row): columns for row, columns in edits.get("edited_rows", {}).items()}
+    gone = {int(row) for row in edits.get("deleted_rows", ())}
+    rows = [
+        {"month": month, "value": value, **changed.get(place, {})}
+        for place, (month, value) in enumerate(base)
+        if place not in gone
+    ]
+    rows += [dict(row) for row in edits.get("added_rows", ())]
+    steps: list[tuple[float, float]] = []
+    lacking = 0
+    for row in rows:
+        month, value = (_figure(name, row.get(name)) for name in ("month", "value"))
+        if month is not None and value is not None:
+            steps.append((float(month), float(value)))
+        elif month is not None or value is not None:
+            lacking += 1
+    return tuple(sorted(steps, key=lambda step: step[0])), lacking
+
+
 def with_option(draft: Scenario, method_id: str, element: str, option: str) -> Scenario:
     """Return the draft with one option of one method changed."""
     methods = tuple(

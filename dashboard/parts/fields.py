@@ -6,12 +6,16 @@ it stands.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import streamlit as st
 
 from dashboard import state
 from dashboard.parts import edits, theme
 from dashboard.parts.layout import html
 from model.inputs.assumption import Assumption, read_library
+from model.inputs.method import Option, read_catalogue
+from model.inputs.scenario import Scenario
 
 _UNITS = {
     "GBP": "£",
@@ -23,7 +27,13 @@ _UNITS = {
 }
 _UNITS |= {"no.": "", "-": "", "no./week": "a week", "no./month": "a month"}
 _UNITS |= {"GBP/no.": "£ each", "GBP/m": "£/m", "min/vehicle": "min a vehicle", "m2/person": "m² a person"}
-_UNITS |= {"GBP/m2 week": "£/m² a week", "degC": "°C", "kN/m2": "kN/m²", "no./m2": "a m²"}
+_UNITS |= {
+    "GBP/flat month": "£ a flat a month",
+    "GBP/m2 week": "£/m² a week",
+    "degC": "°C",
+    "kN/m2": "kN/m²",
+    "no./m2": "a m²",
+}
 
 
 def unit_words(unit: str) -> str:
@@ -98,6 +108,89 @@ def changed_mark(key: str, field: str, record: Assumption, why: str) -> None:
         on_click=_reset,
         args=(key,),
     )
+
+
+def replacing(draft: Scenario) -> list[Option]:
+    """Return the options of a draft's methods that replace another one, those made in a factory first."""
+    catalogue = read_catalogue()
+    chosen = {
+        catalogue.options[pair].key: catalogue.options[pair] for m in draft.methods for pair in m.options
+    }
+    found = [option for option in chosen.values() if option.replaces != option.id]
+    return sorted(found, key=lambda option: not option.panels)
+
+
+def price_fields(options: list[Option], comes_to: Mapping[str, str] | None = None) -> None:
+    """Ask for the price of each option, as a rate and as a premium over what it replaces; either sets both.
+
+    Parameters
+    ----------
+    options : list of Option
+    comes_to : mapping of str to str, optional
+        What the premium of an option comes to, by its key without ``option.``.
+    """
+    for option in options:
+        _price(option, (comes_to or {}).get(option.key.removeprefix("option."), ""))
+
+
+def _price(option: Option, comes_to: str) -> None:
+    now, catalogue, library = state.sitting(), read_catalogue(), read_library()
+    replaced = catalogue.options[option.element, option.replaces]
+    key, reference = f"{option.key}.rate", f"{replaced.key}.rate"
+    base, unit = edits.record_value(now.draft, reference), unit_words(library[key].unit)
+    users = [method for method in now.draft.methods if method.option(option.element) == option.id]
+    html(
+        f'<p class="sp-price-of">{theme.text(option.label)}<small>'
+        f"{theme.text(catalogue.elements[option.element])}: "
+        f"with {theme.text(', '.join(method.label for method in users))}, in place of "
+        f"{theme.text(replaced.label[:1].lower() + replaced.label[1:])} at £{number(base)}"
+        f"{theme.text(unit.removeprefix('£'))}{theme.text(f': {comes_to}' if comes_to else '')}</small></p>"
+    )
+    rate, premium, _room = st.columns([2, 2, 1.5], gap="large")
+    with rate:
+        record_field(key)
+    with premium:
+        if option.priced_by == replaced.priced_by and library[key].unit == library[reference].unit:
+            _premium(key, reference, base)
+        else:
+            html(
+                '<p class="sp-field-note">Measured on another quantity than what it replaces: no premium a '
+                "unit.</p>"
+            )
+    own = [method.label for method in users if key in dict(method.overrides)]
+    if own:
+        html(
+            f'<p class="sp-field-note">{theme.text(", ".join(own))}: a price of its own is set in the '
+            "scenario file; "
+            "these fields do not reach it.</p>"
+        )
+
+
+def _premium(key: str, reference: str, base: float) -> None:
+    """Ask for a rate as what it is above another; laid out afresh whenever the rate is another."""
+    now, record = state.sitting(), read_library()[key]
+    rate = edits.record_value(now.draft, key)
+    value = round(rate - base, 6)
+    least, most = record.allowed()
+    field = f"premium:{key}:{now.stamp}:{now.record_stamp}:{rate:.10g}:{base:.10g}"
+    st.number_input(
+        f"Premium over what it replaces, {unit_words(record.unit)}",
+        min_value=least - base,
+        max_value=most - base,
+        value=value,
+        step=_step(record),
+        format=f"%.{max(_decimals(record, rate), _decimals(record, base))}f",
+        help="Sets the price to that of what it replaces and this much more; that of what it replaces stays.",
+        key=field,
+        on_change=_set_premium,
+        args=(key, reference, field),
+    )
+
+
+def _set_premium(key: str, reference: str, field: str) -> None:
+    now = state.sitting()
+    now.record_stamp += 1
+    state.propose(edits.with_premium(now.draft, key, reference, state.widget(field)))
 
 
 def _set(key: str, field: str) -> None:

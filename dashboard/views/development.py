@@ -7,32 +7,129 @@ cannot is said beside its fields, and the last good answer stays.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from dataclasses import fields as fields_of
 from typing import Any
 
 import streamlit as st
 
 from dashboard import state
-from dashboard.parts import answer, edits, theme
-from dashboard.parts.fields import number, record_field
+from dashboard.parts import answer, edits, money_words, theme
+from dashboard.parts.fields import number, price_fields, record_field, replacing
 from dashboard.parts.layout import html, problems
 from dashboard.shipped import shipped
 from dashboard.views.case import keep_buttons
 from model.inputs.assumption import read_library
 from model.inputs.climate import PLACES, read_climate
 from model.inputs.method import read_catalogue
-from model.inputs.scenario import OWN, PRIORITIES, TERRAINS, Block, Crane, Method, Scenario, Section
+from model.inputs.scenario import (
+    OWN,
+    PRIORITIES,
+    RENT_EXITS,
+    TENURES,
+    TERRAINS,
+    Block,
+    Crane,
+    Development,
+    Method,
+    Scenario,
+    Section,
+)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Records of the money that belong together.
+
+    Parameters
+    ----------
+    title : str
+    keys : tuple of str
+    where : tuple of str
+        Tenures of which one must occur; empty where the records always count.
+    """
+
+    title: str
+    keys: tuple[str, ...]
+    where: tuple[str, ...] = ()
+
+
+FIRST_MONEY = ("land", "debt_rate_pct", "equity_pct", "contingency_pct")
+"""What a rough idea of money holds, whatever the tenure; beside it, what each tenure earns by."""
+
+FIRST_OF = {
+    "sale": ("price", "reservations_per_month"),
+    "rent": ("rent", "lets_per_month", "yield_pct"),
+    "forward sale": ("rent", "yield_pct"),
+}
 
 MONEY = (
-    "money.price",
-    "money.land",
-    "money.debt_rate_pct",
-    "money.equity_pct",
-    "money.reservations_per_month",
-    "money.sales_launch_months",
-    "money.contingency_pct",
-    "money.factory_deposit_pct",
-    "money.factory_stage_pct",
+    Group(
+        "Selling flats one by one",
+        (
+            "sales_launch_months",
+            "cap_per_block_per_month",
+            "notice_weeks",
+            "selling_pct",
+            "deposit_pct",
+            "deposit_released_pct",
+            "incentives_pct",
+        ),
+        ("sale",),
+    ),
+    Group("Affordable homes", ("affordable_pct", "affordable_price_pct"), ("sale",)),
+    Group(
+        "Homes let, and sold whole",
+        ("stabilised_pct", "operating_pct", "purchaser_pct", "rent_exit_months", "rent_exit_cost_pct"),
+        ("rent", "forward sale"),
+    ),
+    Group(
+        "Forward sale",
+        ("forward_discount_pct", "forward_land_pct", "forward_stage_pct"),
+        ("forward sale",),
+    ),
+    Group(
+        "Payments to the panel maker",
+        (
+            "factory_deposit_pct",
+            "factory_stage_pct",
+            "factory_delivery_pct",
+            "factory_supply_pct",
+            "bond_rate_pct",
+        ),
+    ),
+    Group(
+        "Loans and their limits",
+        (
+            "arrangement_pct",
+            "exit_pct",
+            "non_utilisation_pct",
+            "mezzanine_pct",
+            "mezzanine_rate_pct",
+            "mezzanine_arrangement_pct",
+            "mezzanine_exit_pct",
+            "base_rate_pct",
+            "limit_cost_pct",
+            "limit_value_pct",
+            "loan_term_months",
+        ),
+    ),
+    Group("Buying and holding the land", ("purchase_months_before_start", "stamp_duty_pct", "holding_pct")),
+    Group(
+        "Prices and payment of the work",
+        (
+            "inflation_pct",
+            "fees_pct",
+            "fees_before_start_pct",
+            "fixed_preliminaries_pct",
+            "value_preliminaries_pct",
+            "payment_lag_days",
+            "retention_pct",
+            "defects_months",
+        ),
+    ),
+    Group("A week, the hurdle and the longstop", ("builder_share_pct", "hurdle_pct", "longstop_weeks")),
 )
 SITE = (
     "site.productive_hours",
@@ -79,6 +176,33 @@ OWN_WORDS = {
     "own_riser": "Own risers",
     "own_access": "Own way in",
 }
+TENURE_WORDS = {
+    "sale": "Flats sold one by one",
+    "rent": "Homes let, then sold whole",
+    "forward sale": "Sold whole before they are built",
+}
+RENT_EXIT_WORDS = {"stabilised": "Once full in practice", "fixed date": "On one date for every method"}
+PATHS = {
+    "base_rate_path": (
+        "Base rate over time",
+        "From month",
+        "% a year",
+        "Months after the start on site. Each row holds until the next; both loans keep their margin over "
+        "it. Empty: as it is today.",
+    ),
+    "price_path": (
+        "Sale prices over time",
+        "Month",
+        "Of today's, %",
+        "Months after the start on site. Straight between rows, by the day a flat is reserved. 100 is "
+        "today. Empty: as they are today.",
+    ),
+}
+"""Paths of a development: what each is called, its two columns, and how it is read."""
+
+MONEY_WHERES = r"development\.(tenure|rent_exit|longstop|base_rate_path|price_path)"
+"""Figures of the development that are asked for under Money."""
+
 TERRAIN_WORDS = {"town": "Town", "suburb": "Suburb", "open": "Open country"}
 PRIORITY_WORDS = {"together": "What holds up the last handover", "each block": "What holds up its own block"}
 
@@ -91,6 +215,8 @@ FILE_WORDS = {
     "Set it true": "Tick it",
     "another [[blocks.sections]]": "another section",
     "all [[blocks.sections]]": "the sections",
+    "lower money.factory_deposit_pct, factory_stage_pct or factory_delivery_pct": "lower one of the three",
+    "or leave it out": "or leave it blank",
 }
 """What a scenario file calls what is asked for here: the words of a problem, and those of the fields."""
 
@@ -118,6 +244,7 @@ FIRST_DETAILS = ("name", "storeys", "flats_per_storey", "start_weeks", "zones")
 def show() -> None:
     """Show the answer, and below it everything it is worked out from."""
     now = state.sitting()
+    html(money_words.css())
     with st.container(key="answer"):
         shown = state.shown()
         html(
@@ -128,13 +255,15 @@ def show() -> None:
         )
     if now.refusal.problems and now.draft != now.scenario:
         st.button("Go back to the last good answer", on_click=state.take_back, key="take_back")
-    problems(now.refusal.title, now.refusal.under("programme", "scenario", "notes"))
+    maker = _of_the_maker(now.refusal)
+    beside = [said for said in now.refusal.under("programme", "scenario", "notes") if said not in maker]
+    problems(now.refusal.title, beside)
     _scenario(now)
     _development(now)
     _blocks(now)
     _cranes(now)
     _methods(now)
-    _records("Money", "The same for every method.", MONEY, now, "money")
+    _money(now)
     _records("Site", "Rules of the site, the same for every method.", SITE, now, "site", noted=True)
     _records("Factory", FACTORY_NOTE, FACTORY, now, "overrides 'factory", noted=True)
     _records("Approvals", APPROVALS_NOTE, APPROVALS, now, "overrides 'approval", noted=True)
@@ -235,7 +364,9 @@ def _development(now: state.Sitting) -> None:
         _asked(st.checkbox, "bank_holidays", "Shut on bank holidays", value=given.bank_holidays)
         _asked(st.checkbox, "late_adoption", "Already designed for the open frame", value=given.late_adoption)
     _late(now)
-    problems(now.refusal.title, now.refusal.under("development"))
+    said = [said for where, said in now.refusal.problems if where.startswith("development")
+            and not re.match(MONEY_WHERES, where)]  # fmt: skip
+    problems(now.refusal.title, said)
 
 
 def _late(now: state.Sitting) -> None:
@@ -367,7 +498,9 @@ def _handover(now: state.Sitting, block: Block, place: int) -> None:
     """Ask how one block is handed over, and for its sections."""
     key = f"handover:{place}:{now.stamp}:{now.detail_stamp}"
     how = edits.handed_over(block)
-    one, _room = st.columns([2, 3], gap="medium")
+    one, two, _room = st.columns([2, 2, 1], gap="medium")
+    with two:
+        _tenure_of(now, block, place)
     with one:
         st.selectbox(
             "Handed over",
@@ -393,6 +526,29 @@ def _handover(now: state.Sitting, block: Block, place: int) -> None:
         _section(now, place, number_, section, len(block.sections))
     _said_beside(now.refusal, rf"blocks\[{place + 1}\][^.]*\.sections$")
     st.button("Part the topmost in two", key=f"section:{place}:more", on_click=_more_sections, args=(place,))
+
+
+def _tenure_of(now: state.Sitting, block: Block, place: int) -> None:
+    """Ask how the flats of one block earn; blank takes what holds for the development."""
+    key = f"tenure:{place}:{now.stamp}:{now.detail_stamp}"
+    whole = f"As the development: {_lower(TENURE_WORDS[now.draft.development.tenure])}"
+    st.selectbox(
+        "Its flats",
+        ["", *TENURES],
+        index=TENURES.index(block.tenure) + 1 if block.tenure in TENURES else 0,
+        format_func=lambda tenure: TENURE_WORDS.get(tenure, whole),
+        key=key,
+        on_change=_set_tenure,
+        args=(place, key),
+    )
+
+
+def _set_tenure(place: int, key: str) -> None:
+    _of_block(edits.with_block(state.sitting().draft, place, tenure=state.widget(key) or None))
+
+
+def _lower(words: str) -> str:
+    return words[:1].lower() + words[1:]
 
 
 def _section(now: state.Sitting, place: int, number_: int, section: Section, count: int) -> None:
@@ -457,9 +613,14 @@ def _of_block(draft: Scenario) -> None:
 def _said_beside(refusal: state.Refusal, pattern: str) -> None:
     """List the problems of one place beside its fields, without the place."""
     said = [said.removeprefix(f"{where}: ") for where, said in refusal.problems if re.match(pattern, where)]
+    problems(refusal.title, _in_words(said))
+
+
+def _in_words(said: list[str]) -> list[str]:
+    """Return problems in the words of the fields."""
     for written, asked in FILE_WORDS.items():
         said = [one.replace(written, asked) for one in said]
-    problems(refusal.title, [one[:1].upper() + one[1:] for one in said])
+    return [one[:1].upper() + one[1:] for one in said]
 
 
 def _beside_handover(refusal: state.Refusal, place: int | None) -> set[str]:
@@ -644,6 +805,134 @@ def _drop(method_id: str) -> None:
     state.propose(edits.without_method(state.sitting().draft, method_id))
 
 
+# ------------------------------------------------------------------------------------------ money
+
+
+def _money(now: state.Sitting) -> None:
+    """Ask how flats earn, for a rough idea of money, then group by group for the rest."""
+    html(
+        theme.section(
+            "Money", "The same for every method. What is not asked for here stands under Assumptions."
+        )
+    )
+    given = now.draft.development
+    earns = tenures_of(now.draft)
+    one, two, three = st.columns(3, gap="large")
+    with one:
+        _asked(
+            st.selectbox,
+            "tenure",
+            "Flats are",
+            options=list(TENURES),
+            index=TENURES.index(given.tenure),
+            format_func=TENURE_WORDS.__getitem__,
+            help="For blocks that do not say otherwise in their own details.",
+        )
+    if "rent" in earns:
+        with two:
+            _asked(
+                st.selectbox,
+                "rent_exit",
+                "Homes let are sold whole",
+                options=list(RENT_EXITS),
+                index=RENT_EXITS.index(given.rent_exit),
+                format_func=RENT_EXIT_WORDS.__getitem__,
+            )
+    with three if "rent" in earns else two:
+        _asked(
+            st.date_input,
+            "longstop",
+            "Longstop date, if agreed",
+            value=given.longstop,
+            format="DD/MM/YYYY",
+            help="Date by which the last handover is owed. Blank: some weeks after the first method's own.",
+        )
+    first = first_money(earns)
+    _fields(first)
+    _said_beside(now.refusal, MONEY_WHERES)
+    said: set[str] = set()
+    for group in MONEY:
+        keys = tuple(f"money.{key}" for key in group.keys if f"money.{key}" not in first)
+        if group.where and not earns & set(group.where):
+            continue
+        if group.title == "Homes let, and sold whole" and not _on_a_date(given, earns):
+            keys = tuple(key for key in keys if key != "money.rent_exit_months")
+        with st.expander(group.title):
+            _fields(keys, noted=True)
+        found = [one for where, one in now.refusal.problems if where.split(" ")[0] in keys]
+        if "money.factory_deposit_pct" in keys:
+            found += _in_words(_of_the_maker(now.refusal))
+        problems(now.refusal.title, found)
+        said |= set(found)
+    with st.expander("Base rate and sale prices over time"):
+        for column, name in zip(st.columns(2, gap="large"), PATHS, strict=True):
+            with column:
+                _path(now, name)
+    options = replacing(now.draft)
+    if options:
+        with st.expander("Prices of panels, and of what else replaces something"):
+            price_fields(options)
+    problems(now.refusal.title, [one for one in now.refusal.under("money") if one not in said])
+
+
+def tenures_of(draft: Scenario) -> set[str]:
+    """Return how the flats of a draft earn: one or more of `TENURES`."""
+    return {draft.tenure_of(block) for block in draft.blocks}
+
+
+def first_money(earns: set[str]) -> tuple[str, ...]:
+    """Return the records a rough idea of money holds, with those that the ways of earning need."""
+    own = [key for tenure in TENURES if tenure in earns for key in FIRST_OF[tenure]]
+    return tuple(f"money.{key}" for key in dict.fromkeys([*own, *FIRST_MONEY]))
+
+
+def _on_a_date(given: Development, earns: set[str]) -> bool:
+    return given.rent_exit == "fixed date" and "rent" in earns
+
+
+def _of_the_maker(refusal: state.Refusal) -> list[str]:
+    """Return the problem that the panel maker would be paid more than the price, which pricing finds."""
+    return [said for said in refusal.under("programme") if "panel maker would be paid" in said]
+
+
+def _path(now: state.Sitting, name: str) -> None:
+    """Ask for a path in a small table, one row a step."""
+    title, month, value, note = PATHS[name]
+    key = f"path:{name}:{now.stamp}"
+    bases: dict[str, edits.PathSteps] = st.session_state.setdefault("path_bases", {})
+    if state.widget(key) is None:
+        bases[key] = getattr(now.draft.development, name)
+    html(f'<p class="sp-element">{theme.text(title)}</p><p class="sp-note">{theme.text(note)}</p>')
+    st.data_editor(
+        edits.path_rows(bases[key]),
+        key=key,
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        on_change=_set_path,
+        args=(name, key),
+        column_config={
+            "month": st.column_config.NumberColumn(month, step=1),
+            "value": st.column_config.NumberColumn(value),
+        },
+    )
+    _steps, lacking = edits.path_edited(bases[key], _done(key))
+    if lacking:
+        rows = "One row lacks a figure and is" if lacking == 1 else f"{lacking} rows lack a figure and are"
+        html(f'<p class="sp-field-note">{rows} not used yet.</p>')
+
+
+def _done(key: str) -> Mapping[str, Any]:
+    """Return what was done to a table since it was first shown."""
+    done: Mapping[str, Any] = state.widget(key) or {}
+    return done
+
+
+def _set_path(name: str, key: str) -> None:
+    steps, _lacking = edits.path_edited(st.session_state["path_bases"][key], _done(key))
+    state.propose(edits.with_development(state.sitting().draft, **{name: steps}))
+
+
 # ---------------------------------------------------------------------------------------- records
 
 
@@ -663,4 +952,4 @@ def _fields(keys: tuple[str, ...], noted: bool = False) -> None:
                 record_field(key, noted)
 
 
-assert set(DETAILS) == {f.name for f in fields_of(Block)} - {"ranges", "sections", "handover"}
+assert set(DETAILS) == {f.name for f in fields_of(Block)} - {"ranges", "sections", "handover", "tenure"}

@@ -10,7 +10,7 @@ Nothing here knows about costs or loans. Days are counted from the start on site
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -90,7 +90,7 @@ def block_values(plan: Plan) -> Floats:
 def section_values(plan: Plan) -> Floats:
     """Return the price of the flats handed over with each section: its block's, by number of flats. [GBP]"""
     block = plan.takeoff.layout.section_block
-    share = plan.takeoff.section_flats / plan.takeoff.flats[block]
+    share = plan.takeoff.section_flats / np.maximum(plan.takeoff.flats[block], 1.0)
     return np.asarray(block_values(plan)[block] * share, dtype=float)
 
 
@@ -312,10 +312,12 @@ def _let(
     if let is None or exit_day is None or (only is not None and not only.any()):
         return
     v = plan.values
+    if only is not None:
+        let = replace(let, number=np.where(only[let.section], let.number, 0.0))
     got = rent_receipts(
         let,
         ends_day,
-        rent_per_month=v["money.rent"] * (np.ones(1) if only is None else only),
+        rent_per_month=v["money.rent"],
         operating_share=v["money.operating_pct"] / 100,
         net_yield=v["money.yield_pct"] / 100,
         purchaser_cost_share=v["money.purchaser_pct"] / 100,
