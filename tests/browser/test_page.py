@@ -255,3 +255,56 @@ def test_an_edit_of_one_window_is_not_seen_in_another(editing, window):
     editing.wait_for_another(before)
     page = window().open("")
     assert "Heron 8" in page.locator(".sp-place").inner_text()
+
+
+def test_the_premium_of_panels_sets_their_price_and_the_answer(window):
+    seen = window()
+    page, before = seen.open("money"), seen.headline()
+    price = page.locator("input[aria-label^='Finished panels, set before the deck over: price']")
+    premium = page.locator("input[aria-label^='Premium over what it replaces']").first
+    replaced = float(price.input_value()) - float(premium.input_value())
+    premium.fill("40")
+    premium.press("Enter")
+    seen.wait_for_another(before)
+    seen.settle()
+    assert float(price.input_value()) == replaced + 40
+    assert seen.errors == []
+
+
+def test_a_word_of_the_trade_explains_itself_and_the_money_fits_both_widths(window):
+    for width in (1440, 390):
+        page = window(viewport={"width": width, "height": 900}).open("money")
+        word = page.locator("abbr", has_text="Net present value").first
+        assert "hurdle" in word.get_attribute("title")
+        inside = page.evaluate(
+            "() => [...document.querySelectorAll('.sp-gauge-words, .sp-range-words, .sp-side-sums')]"
+            ".every(one => one.getBoundingClientRect().right <= innerWidth)"
+        )
+        assert inside, width
+
+
+def test_what_would_have_to_be_true_is_worked_out_on_the_page(window):
+    seen = window()
+    page = seen.open("money")
+    page.get_by_role("button", name="Work out what would have to be true").click()
+    page.get_by_text("would have to be", exact=True).wait_for(timeout=60_000)
+    assert page.locator("th", has_text="Interest on the loan").count()
+    assert seen.errors == []
+
+
+def test_a_base_rate_typed_into_its_table_changes_the_answer(window):
+    seen = window(viewport={"width": 1440, "height": 1600})
+    page, before = seen.open("development"), seen.headline()
+    page.locator("summary", has_text="Base rate and sale prices over time").click()
+    table = page.locator("[data-testid=stDataFrame]").nth(1)
+    table.scroll_into_view_if_needed()
+    page.wait_for_timeout(1500)  # the table lays its columns out after it is there
+    for share, words in ((0.3, "0"), (0.75, "9")):
+        box = table.bounding_box()
+        page.mouse.dblclick(box["x"] + share * box["width"], box["y"] + 52)
+        page.locator(".gdg-input").fill(words)
+        page.keyboard.press("Enter")
+        if share < 0.5:
+            page.get_by_text("One row lacks a figure and is not used yet.").wait_for()
+            assert seen.headline() == before
+    seen.wait_for_another(before)

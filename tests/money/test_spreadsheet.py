@@ -15,6 +15,7 @@ from __future__ import annotations
 import ast
 import datetime as dt
 import importlib.util
+import os
 import sys
 from dataclasses import replace
 from functools import cache
@@ -112,7 +113,11 @@ def apart(found, wanted, relative=RELATIVE, least=LEAST):
     return np.flatnonzero(~(gap <= np.maximum(relative * np.abs(wanted), least)))
 
 
-EACH = ("open frame", "small", "pitch")
+slow = pytest.mark.skipif(
+    os.environ.get("STOREYPACE_SLOW") != "1", reason="half a minute of formulas: set STOREYPACE_SLOW=1"
+)
+
+EACH = ("open frame", "small", pytest.param("pitch", marks=slow))
 
 
 @pytest.mark.parametrize("name", EACH)
@@ -191,6 +196,7 @@ def test_the_files_themselves_give_every_cell_to_a_penny(worked):
     assert totals["profit"] == pytest.approx(492_980.22, rel=0, abs=2 * PENNY)
 
 
+@slow
 def test_the_file_of_the_pitch_holds_what_the_spreadsheet_finds(worked, pack_folder):
     _account, columns, _totals, _pack = worked("pitch")
     file = pd.read_csv(pack_folder("pitch") / "panelised" / "cashflow.csv")
