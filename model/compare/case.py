@@ -110,8 +110,8 @@ class Case:
         unpaid = float(account.cash.facility.exit_fee_unpaid)
         if unpaid > 0.5:
             warnings.append(
-                f"{self.method.label}: receipts do not pay the exit fee of the loan; {unpaid:,.0f} of it is left "
-                "at the end and not in the costs."
+                f"{self.method.label}: receipts do not pay the exit fee of the loan; {unpaid:,.0f} of it is "
+                "left at the end and not in the costs."
             )
         warnings += [f"{self.method.label}: {breach.sentence}" for breach in account.breaches]
         if account.profit_on_value_pct is None:
