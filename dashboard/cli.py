@@ -1,4 +1,4 @@
-"""The command line: `storeypace`, with `page`, `check`, `compare`, `breakeven`, `audit`.
+"""The command line: `storeypace`, with `page`, `check`, `compare`, `explain`, `breakeven`, `audit`.
 
 Exit status: 0 done; 2 the input cannot be used (every problem on standard error, one a line, nothing
 written); 1 a bug. Streamlit, plotly and scipy.stats are not imported for any command but the page.
@@ -12,17 +12,18 @@ import json
 import os
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from model.core.errors import ModelError, ScenarioError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from model.compare import Comparison
     from model.explain.breakeven import BreakEven
+
+T = TypeVar("T")
+Told = Callable[[int, int], None]
 
 EVEN = {"profit": "profit", "npv": "npv", "first": "first handover", "last": "last handover"}
 """Figures that can be brought even, by the word for each."""
@@ -94,6 +95,13 @@ def _parser() -> argparse.ArgumentParser:
     even.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
     even.set_defaults(run=_breakeven)
 
+    explain = commands.add_parser("explain", help="where the weeks and the money come from")
+    explain.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    explain.add_argument("--from", dest="first", metavar="ID", help="method compared against; else the first")
+    explain.add_argument("--to", dest="second", metavar="ID", help="method compared; else the second")
+    explain.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
+    explain.set_defaults(run=_explain)
+
     audit = commands.add_parser("audit", help="the audit pack: plain CSV to check everything from")
     audit.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
     audit.add_argument("--out", metavar="DIR", required=True, help="folder for the pack")
@@ -124,13 +132,13 @@ def _compare(arguments: argparse.Namespace) -> int:
     comparison = compare_methods(load_scenario(arguments.file))
     figures = comparison.as_json()
     if arguments.json is not None:
-        figures = _with_reruns(comparison)
-        to_terminal = arguments.json == "-"  # whose letters may be few; a file is in UTF-8
-        text = json.dumps(figures, indent=2, ensure_ascii=to_terminal, allow_nan=False)
-        if to_terminal:
-            print(text)
-            return 0
-        _write_whole(Path(arguments.json), text + "\n")
+        from model.report.figures import comparison_figures
+
+        figures = _with_bar(
+            "Running it again with one thing changed", lambda told: comparison_figures(comparison, told)
+        )
+    if _only_json(figures, arguments.json):
+        return 0
     from dashboard.terminal import comparison_table
 
     comparison_table(figures)
@@ -151,22 +159,17 @@ def _breakeven(arguments: argparse.Namespace) -> int:
     if refused:
         return 2
     scenario = comparison.scenario
-    if arguments.json is not None:
-        figures = {
-            "storeypace": tool_version(),
-            "scenario": {"name": scenario.development.name, "fingerprint": scenario.fingerprint()},
-            "first": comparison.first.method.id,
-            "second": comparison.second.method.id,
-            "of": EVEN[arguments.of],
-            "target": arguments.target,
-            "break_evens": [answer.as_json() for answer in answers],
-        }
-        to_terminal = arguments.json == "-"
-        text = json.dumps(figures, indent=2, ensure_ascii=to_terminal, allow_nan=False)
-        if to_terminal:
-            print(text)
-            return 0
-        _write_whole(Path(arguments.json), text + "\n")
+    figures = {
+        "storeypace": tool_version(),
+        "scenario": {"name": scenario.development.name, "fingerprint": scenario.fingerprint()},
+        "first": comparison.first.method.id,
+        "second": comparison.second.method.id,
+        "of": EVEN[arguments.of],
+        "target": arguments.target,
+        "break_evens": [answer.as_json() for answer in answers],
+    }
+    if _only_json(figures, arguments.json):
+        return 0
     from dashboard.breakeven_table import break_even_table
 
     break_even_table(scenario.development.name, answers)
@@ -177,16 +180,13 @@ def _break_evens(
     comparison: Comparison, arguments: argparse.Namespace
 ) -> tuple[tuple[BreakEven, ...], list[str]]:
     """Answers of the records named, or of the ready questions, and why others cannot be asked."""
-    from rich.console import Console
-    from rich.progress import Progress
-
     from model.explain.breakeven import break_even, ready_break_evens
 
     of, target = EVEN[arguments.of], arguments.target
     answers: list[BreakEven] = []
     refused: list[str] = []
 
-    def ask(told: Callable[[int, int], None] | None) -> None:
+    def ask(told: Told | None) -> None:
         if not arguments.key:
             answers.extend(ready_break_evens(comparison, of, told, target=target))
             return
@@ -199,29 +199,51 @@ def _break_evens(
             if told is not None:
                 told(done, len(arguments.key))
 
-    errors = Console(stderr=True)
-    if not errors.is_terminal:
-        ask(None)
-    else:
-        with Progress(console=errors, transient=True) as bar:
-            task = bar.add_task("Trying one figure after another", total=None)
-            ask(lambda done, of_all: bar.update(task, completed=done, total=of_all))
+    _with_bar("Trying one figure after another", ask)
     return tuple(answers), refused
 
 
-def _with_reruns(comparison: Comparison) -> dict[str, Any]:
-    """All figures, slips and single changes among them; the terminal shows how far it is."""
+def _explain(arguments: argparse.Namespace) -> int:
+    from model import load_scenario
+    from model.explain.credit import explain
+
+    scenario = load_scenario(arguments.file)
+    figures = _with_bar(
+        "Switching one part after another",
+        lambda told: explain(scenario, arguments.first, arguments.second, told).as_json(),
+    )
+    if _only_json(figures, arguments.json):
+        return 0
+    from dashboard.explain_table import explanation_table
+
+    explanation_table(figures)
+    return 0
+
+
+def _only_json(figures: dict[str, Any], to: str | None) -> bool:
+    """Write figures as JSON where they are wanted; say whether nothing else is to be printed."""
+    if to is None:
+        return False
+    to_terminal = to == "-"  # whose letters may be few; a file is in UTF-8
+    text = json.dumps(figures, indent=2, ensure_ascii=to_terminal, allow_nan=False)
+    if to_terminal:
+        print(text)
+    else:
+        _write_whole(Path(to), text + "\n")
+    return to_terminal
+
+
+def _with_bar(words: str, work: Callable[[Told | None], T]) -> T:
+    """Do some work that tells how far it is; a terminal shows it."""
     from rich.console import Console
     from rich.progress import Progress
 
-    from model.report.figures import comparison_figures
-
     errors = Console(stderr=True)
     if not errors.is_terminal:
-        return comparison_figures(comparison)
+        return work(None)
     with Progress(console=errors, transient=True) as bar:
-        task = bar.add_task("Running it again with one thing changed", total=None)
-        return comparison_figures(comparison, lambda done, of: bar.update(task, completed=done, total=of))
+        task = bar.add_task(words, total=None)
+        return work(lambda done, of: bar.update(task, completed=done, total=of))
 
 
 def _audit(arguments: argparse.Namespace) -> int:
@@ -229,7 +251,8 @@ def _audit(arguments: argparse.Namespace) -> int:
     from model.report.audit import write_audit
 
     comparison = compare_methods(load_scenario(arguments.file))
-    files = write_audit(comparison, Path(arguments.out))
+    folder = Path(arguments.out)
+    files = _with_bar("Setting one difference equal", lambda told: write_audit(comparison, folder, told))
     print(f"{len(files)} files in {arguments.out}")
     return 0
 

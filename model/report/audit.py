@@ -18,11 +18,12 @@ import pandas as pd
 
 from model.compare import Case, Comparison
 from model.core.errors import Problem, ScenarioError
-from model.inputs.method import CALENDARS, CAUSES, RELEASES, read_catalogue
+from model.explain.differences import differences
+from model.explain.rerun import Progress
+from model.inputs.method import CALENDARS, CAUSES, RELEASES
 from model.money.payments import factory_payments
 from model.programme.kernel import CALENDAR, PROPS, STRIKE, WORKING
 from model.programme.plan import TASK_COLUMNS
-from model.site.deliveries import read_deliveries
 
 _KIND_WORDS: Final = {CALENDAR: "calendar", WORKING: "working", STRIKE: RELEASES[0], PROPS: RELEASES[1]}
 
@@ -60,7 +61,7 @@ def audit_tables(case: Case) -> dict[str, pd.DataFrame]:
     }
 
 
-def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
+def write_audit(comparison: Comparison, folder: Path, progress: Progress | None = None) -> list[Path]:
     """Write the audit pack, whole or not at all.
 
     Parameters
@@ -68,6 +69,8 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
     comparison : Comparison
     folder : Path
         Made if it is not there; files of an earlier pack in it are replaced, nothing else is touched.
+    progress : callable, optional
+        Told runs done and runs in all while the effect of each difference is worked out.
 
     Returns
     -------
@@ -80,6 +83,7 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
         If the folder cannot be written, saying why.
     """
     names = folder_names([case.method.id for case in comparison.cases])
+    differing = differences(comparison, progress)
     try:
         home = folder if folder.is_dir() else folder.parent
         home.mkdir(parents=True, exist_ok=True)
@@ -89,7 +93,7 @@ def write_audit(comparison: Comparison, folder: Path) -> list[Path]:
                 (work / name).mkdir()
                 for file, table in audit_tables(case).items():
                     _write(table, work / name / file)
-            _write(differences(comparison), work / "differences.csv")
+            _write(differing, work / "differences.csv")
             for name in names:
                 (folder / name).mkdir(parents=True, exist_ok=True)
             written = [path.relative_to(work) for path in sorted(work.rglob("*.csv"))]
@@ -257,62 +261,3 @@ def assumptions(case: Case) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
-
-
-def differences(comparison: Comparison) -> pd.DataFrame:
-    """Return every option, activity and record in which the first two methods differ.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    DataFrame
-        Columns kind, key, label, first, second, unit. A record stands here where the methods give it
-        another value, or where only one of them brings the activity, option or load it belongs to.
-    """
-    catalogue = read_catalogue()
-    first, second = comparison.first, comparison.second
-    rows: list[dict[str, object]] = []
-    for (element, one), (_same, other) in zip(first.method.options, second.method.options, strict=True):
-        if one != other:
-            labels = [catalogue.options[element, name].label for name in (one, other)]
-            rows.append(_row("option", element, catalogue.elements[element], labels[0], labels[1], ""))
-    for key in sorted(first.plan.values.library.records):
-        one_value = first.plan.values[key] if uses(first, key) else None
-        other_value = second.plan.values[key] if uses(second, key) else None
-        if one_value != other_value:
-            record = first.plan.values.library[key]
-            rows.append(_row("record", key, record.label, one_value, other_value, record.unit))
-    return pd.DataFrame(rows, columns=["kind", "key", "label", "first", "second", "unit"])
-
-
-def _row(kind: str, key: str, label: str, first: object, second: object, unit: str) -> dict[str, object]:
-    return {"kind": kind, "key": key, "label": label, "first": first, "second": second, "unit": unit}
-
-
-def _worked(case: Case) -> set[str]:
-    """Return the activities whose records a method's work takes."""
-    catalogue = read_catalogue()
-    network = case.plan.network
-    return {catalogue.activities[name.split(":")[1]].figures for name in network.groups[: network.activities]}
-
-
-def uses(case: Case, key: str) -> bool:
-    """Say whether a method uses a record: records of activities, options and loads it lacks it does not."""
-    parts = key.split(".")
-    if parts[0] == "activity":
-        return parts[1] in _worked(case)
-    if parts[0] == "option":
-        return case.method.option(parts[1]) == parts[2] or any(
-            case.plan.option_of[name].replaces == parts[2]
-            for name in case.plan.option_of
-            if case.plan.option_of[name].element == parts[1]
-        )
-    if parts[0] == "delivery":
-        activity = next(d.activity for d in read_deliveries() if d.id == parts[1])
-        return activity in _worked(case)
-    if parts[0] == "trade":
-        return any(trade == parts[1] for trade, _block in case.plan.gangs.pools)
-    return True
