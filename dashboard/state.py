@@ -26,6 +26,7 @@ from model.inputs.reading import read_scenario
 from model.inputs.scenario import Block, Scenario
 from model.inputs.writing import write_scenario
 from model.report import frames
+from model.report.money_frames import MONEY_FRAMES
 from model.report.site_frames import SITE_FRAMES
 
 _SITTING: Final = "sitting"
@@ -33,10 +34,9 @@ _SITTING: Final = "sitting"
 FRAMES: Final = {
     "storeys": frames.storeys_against_time,
     "loads": frames.loads_by_week,
-    "cash": frames.cash_by_month,
-    "cost_plan": frames.cost_plan,
     "register": frames.register,
     **SITE_FRAMES,
+    **MONEY_FRAMES,
 }
 
 
@@ -147,7 +147,7 @@ def _results(scenario: Scenario) -> tuple[Comparison, Mapping[str, Any]]:
     return comparison, comparison.as_json()
 
 
-@st.cache_data(max_entries=32, show_spinner=False, hash_funcs={Scenario: _key})
+@st.cache_data(max_entries=96, show_spinner=False, hash_funcs={Scenario: _key})
 def _frame(scenario: Scenario, name: str) -> pd.DataFrame:
     comparison, _figures = _results(scenario)
     return FRAMES[name](comparison)

@@ -45,13 +45,6 @@ def show() -> None:
         html(money_words.glossary())
 
 
-def _frame(shown: state.Shown, name: str) -> pd.DataFrame:
-    """Return one of `money_frames.MONEY_FRAMES` with the role of each method."""
-    role_of = {named.label: named.role for named in shown.names}
-    found = money_frames.MONEY_FRAMES[name](shown.comparison)
-    return found.assign(role=found["method"].map(role_of))
-
-
 def _pounds(words: str) -> Any:
     return _number(words, format="localized", step=1)
 
@@ -60,10 +53,10 @@ def _pounds(words: str) -> Any:
 
 
 def _returns(shown: state.Shown) -> None:
-    frame, names = _frame(shown, "money returns"), shown.names
+    frame, names = shown.frame("money returns"), shown.names
     html(
         theme.section("What comes of it", "What the receipts pay for, to one scale, and what is left."),
-        money_charts.money_goes(_frame(shown, "money goes"), names),
+        money_charts.money_goes(shown.frame("money goes"), names),
         money_words.returns_table(frame, names),
         "".join(f'<p class="sp-note">{theme.text(one)}</p>' for one in money_words.reasons(frame, names)),
         money_words.limits(
@@ -83,7 +76,7 @@ def _returns(shown: state.Shown) -> None:
 
 def _week(shown: state.Shown) -> None:
     figures, names = shown.figures, shown.names
-    frame, curve = _frame(shown, "money week"), _frame(shown, "money week curve")
+    frame, curve = shown.frame("money week"), shown.frame("money week curve")
     html(
         theme.section(
             "What one week is worth",
@@ -120,7 +113,7 @@ def _week(shown: state.Shown) -> None:
         },
     )
     if len(shown.scenario.blocks) > 1:
-        blocks = _frame(shown, "money week blocks")
+        blocks = shown.frame("money week blocks")
         html(
             '<h3 class="sp-sub">Block by block</h3>',
             f'<p class="sp-note">{theme.text(money_words.say_blocks(blocks, names))}</p>',
@@ -133,7 +126,7 @@ def _week(shown: state.Shown) -> None:
 
 
 def _cost_plan(shown: state.Shown) -> None:
-    frame, names = _frame(shown, "money cost plan"), shown.names
+    frame, names = shown.frame("money cost plan"), shown.names
     inflation = {case.method.id: case.account.work.inflation for case in shown.comparison.cases}
     html(
         theme.section(
@@ -147,7 +140,7 @@ def _cost_plan(shown: state.Shown) -> None:
     with st.expander("Every line of the cost plan", expanded=True):
         html(money_words.cost_table(frame, names))
         download("cost-plan", frame.drop(columns="role"))
-    rates = _frame(shown, "money rates")
+    rates = shown.frame("money rates")
     html('<h3 class="sp-sub">For a square metre and for a flat</h3>', money_words.rates_table(rates, names))
     download("cost-by-size", rates.drop(columns="role"))
 
@@ -179,7 +172,7 @@ def _prices(shown: state.Shown) -> None:
 
 
 def _site_costs(shown: state.Shown) -> None:
-    frame, names = _frame(shown, "money preliminaries"), shown.names
+    frame, names = shown.frame("money preliminaries"), shown.names
     labels = money_frames.KINDS_OF_SITE
     html(
         theme.section(
@@ -203,7 +196,7 @@ def _site_costs(shown: state.Shown) -> None:
 
 
 def _cash(shown: state.Shown) -> None:
-    cash, names = _frame(shown, "money cash"), shown.names
+    cash, names = shown.frame("money cash"), shown.names
     if not charts.has_mezzanine(cash):
         cash = cash.drop(columns="mezzanine")
     html(
@@ -229,7 +222,7 @@ def _cash(shown: state.Shown) -> None:
             "equity": _pounds("Equity, had back less put in, £"),
         },
     )
-    receipts = _frame(shown, "money receipts")
+    receipts = shown.frame("money receipts")
     html('<h3 class="sp-sub">What comes in</h3>', money_words.receipts_table(receipts, names))
     figures_behind(
         "receipts-by-kind",
@@ -245,7 +238,7 @@ def _cash(shown: state.Shown) -> None:
 
 def _maker(shown: state.Shown) -> None:
     """Show what is paid for panels before they are fixed, where a method has any."""
-    ahead, paid = _frame(shown, "money paid ahead"), _frame(shown, "money maker")
+    ahead, paid = shown.frame("money paid ahead"), shown.frame("money maker")
     makers = [name for name in shown.names if shown.figures["methods"][name.id]["factory"]]
     if not makers or not len(ahead):
         return
@@ -373,7 +366,7 @@ def _worked_out(shown: state.Shown) -> pd.DataFrame | None:
 
 def _published(shown: state.Shown) -> None:
     """Show the cost plan and the curve of spend beside what is published."""
-    names, figures = shown.names, _frame(shown, "money published")
+    names, figures = shown.names, shown.frame("money published")
     html(
         theme.section(
             "Held against published figures",
@@ -392,7 +385,7 @@ def _published(shown: state.Shown) -> None:
             f'<ul class="sp-facts">{items}</ul>' if items else "", money_words.published_table(figures, names)
         )
         download("published-figures", figures.drop(columns="role"))
-    spend, curves = _frame(shown, "money spend"), money_frames.published_curves()
+    spend, curves = shown.frame("money spend"), money_frames.published_curves()
     html(
         '<h3 class="sp-sub">How the money is spent over the time</h3>'
         '<p class="sp-note">From the start on site to the last handover, before payment lag and retention. '

@@ -257,38 +257,6 @@ def loads_by_week(comparison: Comparison) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True).rename(columns={"value": "loads"})
 
 
-def cash_by_month(comparison: Comparison) -> pd.DataFrame:
-    """Return money by month: columns method, month_end, cost (before finance), receipts, debt. [GBP]"""
-    return pd.concat(
-        [
-            pd.DataFrame(
-                {
-                    "method": case.method.label,
-                    "month_end": pd.to_datetime([day.isoformat() for day in case.account.grid.ends_on]),
-                    "cost": case.account.cash.cost,
-                    "receipts": case.account.cash.receipts,
-                    "debt": case.account.cash.facility.debt,
-                }
-            )
-            for case in comparison.cases
-        ],
-        ignore_index=True,
-    )
-
-
-def cost_plan(comparison: Comparison) -> pd.DataFrame:
-    """Return the cost plan: columns method, line, amount; measured work by element, then the rest. [GBP]"""
-    rows = []
-    for case in comparison.cases:
-        contingency = 1 + case.plan.values["money.contingency_pct"] / 100
-        for item in case.account.work.plan.itertuples():
-            own = (float(item.reference) + float(item.premium)) * contingency  # type: ignore[arg-type]
-            rows.append((case.method.label, str(item.element), own))
-        for line in ("preliminaries", "fees", "land", "finance"):
-            rows.append((case.method.label, line, case.account.cost_of(line)))
-    return pd.DataFrame(rows, columns=["method", "line", "amount"])
-
-
 def register(comparison: Comparison) -> pd.DataFrame:
     """Return every record as the first method uses it; columns as `model.report.audit.assumptions`."""
     return assumptions(comparison.first)
