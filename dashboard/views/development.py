@@ -215,7 +215,7 @@ FILE_WORDS = {
     "Set it true": "Tick it",
     "another [[blocks.sections]]": "another section",
     "all [[blocks.sections]]": "the sections",
-    "lower money.factory_deposit_pct, factory_stage_pct or factory_delivery_pct": "lower one of the three",
+    "lower money.factory_deposit_pct or money.factory_stage_pct": "lower one of the two",
     "or leave it out": "or leave it blank",
 }
 """What a scenario file calls what is asked for here: the words of a problem, and those of the fields."""

@@ -66,13 +66,14 @@ def payment_steps(plan: Plan) -> Steps:
         If the steps come to more than the price.
     """
     v = plan.values
-    steps = Steps(*(v[f"money.factory_{name}_pct"] / 100 for name in ("deposit", "stage", "delivery")))
-    if steps.ahead > 1 + 1e-12:
+    deposit, stage = (v[f"money.factory_{name}_pct"] / 100 for name in ("deposit", "stage"))
+    if deposit + stage > 1 + 1e-12:
         raise RangeError(
-            f"The panel maker would be paid {steps.ahead:.0%} of the price before fixing: deposit "
-            f"{steps.deposit:.0%}, stages {steps.stage:.0%}, delivery {steps.delivery:.0%}. They may come to "
-            "100 % at most: lower money.factory_deposit_pct, factory_stage_pct or factory_delivery_pct."
+            f"The panel maker would be paid {deposit + stage:.0%} of the price before delivery: deposit "
+            f"{deposit:.0%}, stages {stage:.0%}. They may come to 100 % at most: lower "
+            "money.factory_deposit_pct or money.factory_stage_pct."
         )
+    steps = Steps(deposit, stage, (1 - deposit - stage) * v["money.factory_delivery_pct"] / 100)
     return steps
 
 

@@ -770,10 +770,10 @@ def test_a_longstop_before_the_start_is_said_beside_its_field():
 
 def test_a_panel_maker_paid_more_than_the_price_is_said_in_the_words_of_the_fields():
     page = open_view("development")
-    field(page, "number_input", "Deposit to the panel maker at order, %").set_value(60.0).run()
+    field(page, "number_input", "Deposit to the panel maker at order, %").set_value(70.0).run()
     words = said(page)
-    assert "The panel maker would be paid 130% of the price before fixing" in words
-    assert "lower one of the three" in words
+    assert "The panel maker would be paid 110% of the price before delivery" in words
+    assert "lower one of the two" in words
     assert "money.factory" not in words
     field(page, "button", "Go back to the last good answer").click().run()
     assert "would be paid" not in said(page)

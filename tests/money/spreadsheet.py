@@ -190,8 +190,11 @@ class Workbook:
         self.panels_own = f"SUMPRODUCT({walls_range},{self.own})"
         self.panels_base = f"SUMPRODUCT({walls_range},{self.base})"
 
-        steps = [self.pct(f"money.factory_{step}_pct") for step in ("deposit", "stage", "delivery")]
-        self.ahead = f"({'+'.join(steps)})"
+        deposit, stage, rest = (
+            self.pct(f"money.factory_{step}_pct") for step in ("deposit", "stage", "delivery")
+        )
+        self.on_delivery = f"((1-{deposit}-{stage})*{rest})"
+        self.ahead = f"({deposit}+{stage}+{self.on_delivery})"
         facts = priced.set_index("task")
         moved = self.pack["progress"]
         moved = moved[moved["task"].isin(facts.index)]
@@ -248,7 +251,7 @@ class Workbook:
         size = len(self.walled[0])
         date, done, whole, cost = (sheet.column(20 + n, column) for n, column in enumerate(self.walled))
         fixed = sheet.column_of(2, size, f"{cost}*{done}/{whole}*{self.pct('money.factory_supply_pct')}")
-        share = f"{self.pct('money.factory_delivery_pct')}*{self.contingency}"
+        share = f"{self.on_delivery}*{self.contingency}"
         amount = sheet.column_of(3, size, f"{fixed}*{share}")
         before = f"{self.v('site.panels_ahead')}*7/5"
         day = sheet.column_of(4, size, f"{date}+1-{before}+{self.v('money.payment_lag_days')}")

@@ -38,7 +38,7 @@ FIRST_DAY = dt.date(1899, 12, 30)
 SMALL = {
     # a mezzanine, panels paid for on delivery under a bond, sales that drag on and give money back, more fees
     "mezzanine_pct": 12,
-    "factory_delivery_pct": 30,
+    "factory_delivery_pct": 75,
     "bond_rate_pct": 1.5,
     "retention_pct": 5,
     "non_utilisation_pct": 1,
