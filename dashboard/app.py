@@ -9,7 +9,7 @@ import streamlit as st
 from dashboard import state
 from dashboard.parts import theme
 from dashboard.parts.layout import cannot, html
-from dashboard.views import assumptions, case, development, money, programme, site
+from dashboard.views import assumptions, case, development, money, programme, site, sure, why
 from model.core.errors import ModelError
 
 VIEWS = (
@@ -18,6 +18,8 @@ VIEWS = (
     st.Page(programme.show, title="Programme", url_path="programme"),
     st.Page(site.show, title="Site", url_path="site"),
     st.Page(money.show, title="Money", url_path="money"),
+    st.Page(why.show, title="Where it comes from", url_path="why"),
+    st.Page(sure.show, title="How sure", url_path="sure"),
     st.Page(assumptions.show, title="Assumptions", url_path="assumptions"),
 )
 

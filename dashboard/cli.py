@@ -1,4 +1,5 @@
-"""The command line: `storeypace`, with `page`, `check`, `compare`, `explain`, `breakeven`, `audit`.
+"""The command line: `storeypace`, with `page`, `check`, `compare`, `explain`, `breakeven`, `risk`,
+`audit`, `sweep`.
 
 Exit status: 0 done; 2 the input cannot be used (every problem on standard error, one a line, nothing
 written); 1 a bug. Streamlit, plotly and scipy.stats are not imported for any command but the page.
@@ -102,10 +103,35 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
     explain.set_defaults(run=_explain)
 
+    risk = commands.add_parser("risk", help="how early, how late, how dear: the methods drawn many times")
+    risk.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    risk.add_argument("--runs", type=int, default=2000, metavar="N", help="draws (2000)")
+    risk.add_argument("--seed", type=int, default=1, metavar="S", help="equal seeds give equal draws (1)")
+    risk.add_argument("--json", metavar="OUT", help="write all figures as JSON; - prints only JSON")
+    risk.set_defaults(run=_risk)
+
     audit = commands.add_parser("audit", help="the audit pack: plain CSV to check everything from")
     audit.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
     audit.add_argument("--out", metavar="DIR", required=True, help="folder for the pack")
     audit.set_defaults(run=_audit)
+    sweep = commands.add_parser(
+        "sweep",
+        help="a grid of scenarios as CSV; called again after a break, it carries on",
+        description="Works every combination of the values given. Finished rows stand in OUT.part until all "
+        "are there; the same command carries on from them.",
+    )
+    sweep.add_argument("file", metavar="FILE", help="scenario file, or - for standard input")
+    sweep.add_argument(
+        "--vary",
+        action="append",
+        required=True,
+        metavar="KEY=a:b:n",
+        help="n values from a to b of a library record, blocks.NAME.storeys, cranes.NAME.number or "
+        "methods.ID.RECORD; may be given several times",
+    )
+    sweep.add_argument("--out", metavar="CSV", required=True, help="file for the rows")
+    sweep.add_argument("--jobs", type=int, default=1, metavar="N", help="processes to work in; 1 if left out")
+    sweep.set_defaults(run=_sweep)
     return parser
 
 
@@ -246,6 +272,18 @@ def _with_bar(words: str, work: Callable[[Told | None], T]) -> T:
         return work(lambda done, of: bar.update(task, completed=done, total=of))
 
 
+def _risk(arguments: argparse.Namespace) -> int:
+    from dashboard.risk_table import draw_with_progress, risk_table
+    from model import compare_methods, load_scenario
+
+    comparison = compare_methods(load_scenario(arguments.file))
+    figures = draw_with_progress(comparison, arguments.runs, arguments.seed).as_json()
+    if _only_json(figures, arguments.json):
+        return 0
+    risk_table(figures)
+    return 0
+
+
 def _audit(arguments: argparse.Namespace) -> int:
     from model import compare_methods, load_scenario
     from model.report.audit import write_audit
@@ -254,6 +292,50 @@ def _audit(arguments: argparse.Namespace) -> int:
     folder = Path(arguments.out)
     files = _with_bar("Setting one difference equal", lambda told: write_audit(comparison, folder, told))
     print(f"{len(files)} files in {arguments.out}")
+    return 0
+
+
+def _sweep(arguments: argparse.Namespace) -> int:
+    from contextlib import nullcontext
+
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from model import load_scenario
+    from model.explain.sweep import read_grid
+    from model.explain.sweep_file import part_of, write_sweep
+    from model.explain.workers import BATCH, processes
+
+    jobs = arguments.jobs
+    if jobs < 1:
+        print(f"--jobs {jobs}: at least 1 process is needed. Give 1 or more.", file=sys.stderr)
+        return 2
+    scenario = load_scenario(arguments.file)
+    grid = read_grid(scenario, arguments.vary)
+    errors = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    try:
+        with (
+            processes(jobs) if jobs > 1 else nullcontext(map) as worked_by,
+            Progress(*columns, console=errors, transient=True, disable=not errors.is_terminal) as bar,
+        ):
+            task = bar.add_task("Rows", total=grid.size)
+            problem_rows, kept = write_sweep(
+                scenario,
+                grid,
+                arguments.out,
+                map=worked_by,
+                batch=BATCH * jobs if jobs > 1 else 1,
+                progress=lambda done, of: bar.update(task, completed=done, total=of),
+            )
+    except KeyboardInterrupt:
+        part = part_of(arguments.out)
+        print(f"stopped; the rows done are in {part}, the same command carries on from them", file=sys.stderr)
+        return 130
+    if problem_rows:
+        print(f"{problem_rows} of {grid.size} rows carry a problem: see the last column", file=sys.stderr)
+    before = f", {kept} of them from before" if kept else ""
+    print(f"{grid.size} rows in {arguments.out}{before}")
     return 0
 
 

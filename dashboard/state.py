@@ -22,6 +22,8 @@ from dashboard.shipped import OPENING, shipped, text_of
 from model import compare_methods
 from model.compare import Comparison
 from model.core.errors import ModelError, ScenarioError
+from model.explain.credit import Explanation, explain
+from model.explain.rerun import Progress
 from model.inputs.reading import read_scenario
 from model.inputs.scenario import Block, Scenario
 from model.inputs.writing import write_scenario
@@ -153,6 +155,12 @@ def _frame(scenario: Scenario, name: str) -> pd.DataFrame:
     return FRAMES[name](comparison)
 
 
+@st.cache_resource(max_entries=6, show_spinner=False, hash_funcs={Scenario: _key})
+def _explanations(scenario: Scenario) -> list[Explanation]:
+    """Return where the explanation of a scenario is kept: nothing, or the one."""
+    return []
+
+
 # ------------------------------------------------------------------------------------- the sitting
 
 
@@ -183,6 +191,27 @@ def shown() -> Shown:
         for method, role in zip(scenario.methods, roles, strict=True)
     )
     return Shown(scenario, comparison, figures, names, tokens(st.context.theme.type))
+
+
+def explained(progress: Progress | None = None) -> Explanation:
+    """Return where the difference of the present scenario's methods comes from, worked out at most once.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Told mixtures done and mixtures in all, the first time.
+
+    Raises
+    ------
+    ModelError
+        If a mixture of the methods cannot be worked out.
+    """
+    scenario = sitting().scenario
+    kept = _explanations(scenario)
+    if not kept:
+        comparison, _figures = _results(scenario)
+        kept.append(explain(comparison, progress=progress))
+    return kept[0]
 
 
 def propose(draft: Scenario) -> bool:
